@@ -9,3 +9,6 @@ from __future__ import annotations
 import numba
 
 kernel = numba.njit(cache=True, nogil=True, fastmath={"contract", "nsz"}, error_model="numpy")
+
+# Where watertightness rests on the same rounding in neighbouring triangles: nothing fused.
+exact_kernel = numba.njit(cache=True, nogil=True, error_model="numpy")
