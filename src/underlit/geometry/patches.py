@@ -1,0 +1,102 @@
+"""Cutting a mesh into patches of roughly even area: the cells in which light on a stone is counted."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import dijkstra
+
+from underlit.geometry import topology
+from underlit.geometry.mesh import Mesh
+
+ROUNDS = 6  # of moving each patch's seed to its middle; the spread of areas hardly shrinks after these
+CREASE = (
+    1.5  # a step across a right-angled edge counts as 1 + CREASE times its length: patches keep to one side
+)
+
+
+def patches(mesh: Mesh, size_m: float) -> tuple[np.ndarray, int]:
+    """Connected patches of roughly even area `size_m`².
+
+    Seeds are spread evenly over the area, each face goes to the seed that is nearest along the surface,
+    seeds move to the middle of their patch, and so on for a few rounds: Lloyd's method on the graph of
+    neighbouring faces. A patch is connected because every face on the shortest way to a seed belongs to
+    that seed too.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    size_m : float
+        Side of a square of the wanted area. [m] A face larger than that is a patch of its own.
+
+    Returns
+    -------
+    patch_of_face : ndarray, shape (F,), int32
+    n_patches : int
+    """
+    normal, area = topology.face_normals_areas(mesh.vertices_m, mesh.faces)
+    centre = mesh.vertices_m[mesh.faces].mean(axis=1)
+    pairs = topology.neighbours(topology.edges_of(mesh.faces))
+    alone = area >= size_m**2
+    pairs = pairs[~alone[pairs].any(axis=1)]
+    graph = _graph(pairs, centre, normal)
+    _, piece = topology.pieces(pairs, len(area))
+    seeds = _seeds(piece, _along_curve(centre), area, size_m**2)
+    owner = _owners(graph, seeds)
+    for _ in range(ROUNDS):
+        seeds = _middles(owner, len(seeds), centre, area)
+        owner = _owners(graph, seeds)
+    return owner.astype(np.int32), len(seeds)
+
+
+def _graph(pairs: np.ndarray, centre: np.ndarray, normal: np.ndarray) -> csr_array:
+    """Distances between the middles of neighbouring faces, longer across a crease."""
+    a, b = pairs.T
+    length = np.linalg.norm(centre[a] - centre[b], axis=1)
+    bend = 1.0 - np.einsum("ij,ij->i", normal[a], normal[b])
+    weight = np.maximum(length, 1e-9) * (1.0 + CREASE * bend)
+    n = len(centre)
+    return csr_array((np.tile(weight, 2), (np.concatenate([a, b]), np.concatenate([b, a]))), shape=(n, n))
+
+
+def _along_curve(centre: np.ndarray) -> np.ndarray:
+    """Place of each face along a Z-order curve: faces close on it are close in space."""
+    low, span = centre.min(axis=0), float(np.ptp(centre, axis=0).max()) or 1.0
+    cell = ((centre - low) / span * 1023.0).astype(np.int64)
+    key = np.zeros(len(centre), np.int64)
+    for bit in range(10):
+        for axis in range(3):
+            key |= ((cell[:, axis] >> bit) & 1) << (3 * bit + axis)
+    return key
+
+
+def _seeds(piece: np.ndarray, key: np.ndarray, area: np.ndarray, wanted: float) -> np.ndarray:
+    """Faces at even steps of area along the curve; in each piece as many as its area asks for, or one."""
+    order = np.lexsort((key, piece))
+    piece_area = np.bincount(piece, area)
+    count = np.maximum(1, np.rint(piece_area / wanted)).astype(np.int64)
+    until = np.cumsum(area[order])
+    start = np.concatenate([[0.0], np.cumsum(piece_area)[:-1]])
+    k = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    at = np.repeat(start, count) + (k + 0.5) * np.repeat(piece_area / count, count)
+    first = np.concatenate([[0], np.cumsum(np.bincount(piece))])
+    i = np.clip(np.searchsorted(until, at), np.repeat(first[:-1], count), np.repeat(first[1:] - 1, count))
+    return np.unique(order[i])
+
+
+def _owners(graph: csr_array, seeds: np.ndarray) -> np.ndarray:
+    """Number of the seed that each face is nearest to along the surface."""
+    _, _, source = dijkstra(graph, indices=seeds, min_only=True, return_predecessors=True)
+    number = np.zeros(graph.shape[0], np.int64)
+    number[seeds] = np.arange(len(seeds))
+    return number[source]
+
+
+def _middles(owner: np.ndarray, n: int, centre: np.ndarray, area: np.ndarray) -> np.ndarray:
+    """In each patch, the face nearest to the middle of its area."""
+    weight = np.bincount(owner, area, n)
+    middle = np.stack([np.bincount(owner, area * c, n) for c in centre.T], axis=1) / weight[:, None]
+    away = np.linalg.norm(centre - middle[owner], axis=1)
+    order = np.lexsort((away, owner))
+    first = np.searchsorted(owner[order], np.arange(n))
+    return order[first]

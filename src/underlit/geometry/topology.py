@@ -1,0 +1,112 @@
+"""Facts and repairs of a triangle list that need no geometry kernel: plain index arithmetic in numpy."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+# A mesh is welded on a grid of this many steps along its longest side: finer than the float32 of an STL
+# file of ordinary size, so that corners written twice meet again and nothing else does.
+WELD_STEPS = 1 << 21
+
+
+class Edges(NamedTuple):
+    """Undirected edges of a triangle list.
+
+    ends (E, 2) int64, lower vertex first; count (E,) faces at each edge; of_face (F, 3) edge number of the
+    sides 01, 12, 20; balance (E,) faces that run along it upwards less those that run downwards (0 when
+    consistent).
+    """
+
+    ends: np.ndarray
+    count: np.ndarray
+    of_face: np.ndarray
+    balance: np.ndarray
+
+
+def face_normals_areas(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Unit normals (F, 3), zero where a face has no area, and areas (F,) of the faces."""
+    corner = vertices[faces]
+    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    length = np.linalg.norm(cross, axis=1)
+    return cross / np.where(length > 0.0, length, 1.0)[:, None], 0.5 * length
+
+
+def edges_of(faces: np.ndarray) -> Edges:
+    """All edges of the faces (F, 3), each once."""
+    sides = faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2).astype(np.int64)
+    upwards = sides[:, 0] < sides[:, 1]
+    low, high = sides.min(axis=1), sides.max(axis=1)
+    stride = int(faces.max()) + 1
+    key, number, count = np.unique(low * stride + high, return_inverse=True, return_counts=True)
+    balance = np.bincount(number, np.where(upwards, 1.0, -1.0), len(key)).astype(np.int64)
+    return Edges(np.stack([key // stride, key % stride], axis=1), count, number.reshape(-1, 3), balance)
+
+
+def neighbours(edges: Edges) -> np.ndarray:
+    """Pairs of faces that share an edge (P, 2); k faces at one edge make a chain of k - 1 pairs."""
+    flat = edges.of_face.ravel()
+    order = np.argsort(flat, kind="stable")
+    same = flat[order[1:]] == flat[order[:-1]]
+    return np.stack([order[:-1][same], order[1:][same]], axis=1) // 3
+
+
+def pieces(pairs: np.ndarray, n: int) -> tuple[int, np.ndarray]:
+    """Number of connected pieces of n things linked by pairs (P, 2), and the piece of each (n,)."""
+    graph = coo_array((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
+    return connected_components(graph, directed=False)
+
+
+def weld(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Join corners that lie at the same place and drop vertices that no face uses."""
+    used = np.zeros(len(vertices), bool)
+    used[faces.ravel()] = True
+    low = vertices[used].min(axis=0)
+    span = float(np.ptp(vertices[used], axis=0).max()) or 1.0
+    step = np.rint((vertices - low) * ((WELD_STEPS - 1) / span))
+    step = np.clip(step, 0, WELD_STEPS - 1).astype(np.int64)
+    key = np.where(used, (step[:, 0] * WELD_STEPS + step[:, 1]) * WELD_STEPS + step[:, 2], -1)
+    _, first, number = np.unique(key, return_index=True, return_inverse=True)
+    if not used.all():  # the unused share key -1, which sorts to the front
+        first, number = first[1:], number - 1
+    return vertices[first], number[faces]
+
+
+def drop_collapsed(faces: np.ndarray) -> np.ndarray:
+    """Without the faces that name one vertex twice."""
+    a, b, c = faces.T
+    return faces[(a != b) & (b != c) & (c != a)]
+
+
+def drop_repeated(faces: np.ndarray) -> np.ndarray:
+    """Each set of three corners once, whichever way round it was listed; the first one stays."""
+    a, b, c = np.sort(faces.astype(np.int64), axis=1).T
+    order = np.lexsort((c, b, a))
+    new = np.ones(len(faces), bool)
+    new[1:] = (np.diff(a[order]) != 0) | (np.diff(b[order]) != 0) | (np.diff(c[order]) != 0)
+    return faces[np.sort(order[new])]
+
+
+def drop_flat(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
+    """Without the faces that have no area: three corners on one line."""
+    _, area = face_normals_areas(vertices, faces)
+    longest = float(np.ptp(vertices, axis=0).max())
+    return faces[area > 1e-16 * longest**2]
+
+
+def turn_outwards(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, int]:
+    """Closed pieces with their faces pointing out, and how many pieces were turned.
+
+    Only meaningful where every edge is shared by two faces that agree on their direction.
+    """
+    n, piece = pieces(faces[:, [0, 1, 1, 2]].reshape(-1, 2), len(vertices))
+    piece_of_face = piece[faces[:, 0]]
+    a, b, c = np.moveaxis(vertices[faces] - vertices.mean(axis=0), 1, 0)
+    volume = np.bincount(piece_of_face, np.einsum("ij,ij->i", a, np.cross(b, c)), n)
+    inside_out = volume < 0.0
+    flip = inside_out[piece_of_face]
+    faces = np.where(flip[:, None], faces[:, ::-1], faces)
+    return faces, int(inside_out.sum())
