@@ -6,6 +6,7 @@ from underlit.geometry.place import TOWARDS, place
 from underlit.geometry.shapes import cylinder, disc, ellipsoid, slab, tube
 from underlit.geometry.soil import Soil, mapped_soil, profile_soil, read_height_map, sloped_soil
 from underlit.geometry.stone import stone
+from underlit.geometry.wood import wood
 
 __all__ = [
     "TOWARDS",
@@ -28,4 +29,5 @@ __all__ = [
     "sloped_soil",
     "stone",
     "tube",
+    "wood",
 ]

@@ -1,7 +1,7 @@
 """Seeded noise in space: what makes a plain shape look like stone or bark.
 
-Gradient noise after Perlin [1]_ with his later interpolant [2]_, on a lattice whose gradients come from an integer
-hash, so that one seed gives the same shape on every machine.
+Gradient noise after Perlin [1]_ with his later interpolant [2]_, on a lattice whose gradients come from an
+integer hash, so that one seed gives the same shape on every machine.
 
 References
 ----------

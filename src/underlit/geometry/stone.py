@@ -15,7 +15,8 @@ from underlit.geometry.shapes import sphere
 STYLES = ("faceted", "rounded")
 TRIANGLES = (100, 500_000)
 
-# Bedding of a faceted stone before it is turned: the same for all seeds, so that a group of stones shares its strike.
+# Bedding of a faceted stone before it is turned: the same for all seeds, so that a group of stones shares
+# its strike.
 _DIP, _STRIKE = math.radians(24.0), math.radians(18.0)
 
 
@@ -55,8 +56,8 @@ def stone(
 
     Notes
     -----
-    Every ray from the stone's middle meets its surface once, so the mesh never crosses itself. The faceted stone is
-    a polyhedron of random cuts, blunted by a p-norm of the distances to its planes.
+    Every ray from the stone's middle meets its surface once, so the mesh never crosses itself. The faceted
+    stone is a polyhedron of random cuts, blunted by a p-norm of the distances to its planes.
     """
     _check(size, style, roughness, triangles)
     direction, faces = sphere(triangles)
