@@ -8,7 +8,13 @@ from __future__ import annotations
 
 import numba
 
-kernel = numba.njit(cache=True, nogil=True, fastmath={"contract", "nsz"}, error_model="numpy")
+_OPTIONS = {"cache": True, "nogil": True, "error_model": "numpy"}
+_RELAXED = {"contract", "nsz"}
+
+kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED)
+
+# For kernels that take the whole scene: a call would copy some hundred words of array headers onto the stack.
+inlined_kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, forceinline=True)
 
 # Where watertightness rests on the same rounding in neighbouring triangles: nothing fused.
-exact_kernel = numba.njit(cache=True, nogil=True, error_model="numpy")
+exact_kernel = numba.njit(**_OPTIONS)
