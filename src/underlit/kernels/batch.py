@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from underlit.kernels.bvh import new_stack
@@ -19,8 +21,33 @@ from underlit.kernels.rng import (
 from underlit.kernels.track import follow
 
 
+class Scratch(NamedTuple):
+    """Working memory of one thread."""
+
+    cells: np.ndarray  # (C, B) float32: map of the batch
+    sinks: np.ndarray  # (N, B) float64: light budget of the batch
+    packet: np.ndarray  # (B,) float32
+    rng: np.ndarray  # (RNG_WORDS,) uint32
+    points: np.ndarray  # (SOBOL_DIMENSIONS,) uint32: the Sobol point before scrambling
+    scramble: np.ndarray  # (SOBOL_DIMENSIONS,) uint32
+    stack: np.ndarray
+
+
+def new_scratch(n_cells, n_sinks, n_lanes) -> Scratch:
+    """Working memory for `trace_batch`."""
+    return Scratch(
+        np.zeros((n_cells, n_lanes), np.float32),
+        np.zeros((n_sinks, n_lanes), np.float64),
+        np.zeros(n_lanes, np.float32),
+        np.zeros(RNG_WORDS, np.uint32),
+        np.zeros(SOBOL_DIMENSIONS, np.uint32),
+        np.zeros(SOBOL_DIMENSIONS, np.uint32),
+        new_stack(),
+    )
+
+
 @kernel
-def trace_batch(scene, bvh, source, directions, seed, stream, first, count, scale, cells_sum, sinks_sum):
+def trace_batch(scene, bvh, source, directions, seed, stream, first, count, scale, scratch, cells_sum, sinks_sum):
     """Trace photons `first` to `first + count` of a stream and add them to its sums.
 
     Parameters
@@ -36,24 +63,23 @@ def trace_batch(scene, bvh, source, directions, seed, stream, first, count, scal
     first, count : int
     scale : float
         Fixed-point units per unit weight.
+    scratch : Scratch
+        Overwritten.
     cells_sum : ndarray, shape (C, n_bands), int64
     sinks_sum : ndarray, shape (N, n_bands), int64
         Added to. Integer addition has no order, so the sums do not depend on how work is split among threads.
     """
-    n_lanes = scene.reflectance.shape[1]
-    cells = np.zeros((cells_sum.shape[0], n_lanes), np.float32)
-    sinks = np.zeros((sinks_sum.shape[0], n_lanes), np.float64)
-    v = np.zeros(n_lanes, np.float32)
-    rng = np.zeros(RNG_WORDS, np.uint32)
-    stack = new_stack()
-    points = np.zeros(SOBOL_DIMENSIONS, np.uint32)
-    scramble = np.zeros(SOBOL_DIMENSIONS, np.uint32)
+    v, rng, points, scramble = scratch.packet, scratch.rng, scratch.points, scratch.scramble
+    cells, sinks = scratch.cells, scratch.sinks
+    cells[:] = 0.0
+    sinks[:] = 0.0
     for dimension in range(SOBOL_DIMENSIONS):
         word = mix32(np.uint32(seed) ^ mix32(np.uint32(seed >> 32) ^ np.uint32(stream)))
         scramble[dimension] = mix32(word + np.uint32(dimension) * np.uint32(0x9E3779B9))
     sobol_start(directions, first, points)
     for i in range(first, first + count):
-        v[: scene.n_bands] = np.float32(1.0)
+        for b in range(scene.n_bands):
+            v[b] = np.float32(1.0)
         rng_start(rng, i, stream)
         px, py, pz, dx, dy, dz = emit(
             source,
@@ -63,7 +89,7 @@ def trace_batch(scene, bvh, source, directions, seed, stream, first, count, scal
             owen_scramble(points[3], scramble[3]),
         )
         u_first = owen_scramble(points[4], scramble[4])
-        follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, seed, stack)
+        follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, seed, scratch.stack)
         sobol_next(directions, i, points)
     _add(cells, scale, cells_sum)
     _add(sinks, scale, sinks_sum)

@@ -12,7 +12,7 @@ import numpy as np
 
 from underlit.kernels.bvh_build import MAX_DEPTH, build_tree, triangle_bounds
 from underlit.kernels.bvh_scalar import any_hit_scalar, closest_hit_scalar, make_ray
-from underlit.kernels.jit import exact_kernel, kernel
+from underlit.kernels.jit import exact_kernel
 
 # Both margins are shares of the largest coordinate. Boxes are padded by more than the rounding of a slab test,
 # a few units of 2**-24; the bounds by so much more that a ray moved to them starts well before any triangle.
@@ -96,7 +96,6 @@ def _widened(bounds, margin):
     return np.concatenate([bounds[..., :3] - margin, bounds[..., 3:] + margin], axis=-1)
 
 
-@kernel
 def new_stack():
     """Scratch for the traversal: one per thread, used again for every ray."""
     return np.empty(8 * (MAX_DEPTH + 1), np.int64)

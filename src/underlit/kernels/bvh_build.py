@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from underlit.kernels.jit import kernel
+from underlit.kernels.jit import builder
 
 LEAF_SIZE = 4  # triangles a leaf holds at most: one block of the wide layout
 MAX_DEPTH = 80  # of any tree: see MEDIAN_DEPTH
@@ -41,7 +41,7 @@ class Tree(NamedTuple):
     order: np.ndarray
 
 
-@kernel
+@builder
 def triangle_bounds(vertices, faces):
     """Boxes of the triangles.
 
@@ -63,7 +63,7 @@ def triangle_bounds(vertices, faces):
     return box
 
 
-@kernel
+@builder
 def build_tree(box):
     """Build the tree; `box` is reordered on the way.
 
@@ -101,12 +101,12 @@ def build_tree(box):
     return Tree(bounds[:n_node].copy(), link[:n_node].copy(), order)
 
 
-@kernel
+@builder
 def _push(todo, i, node, first, end, depth):
     todo[i, 0], todo[i, 1], todo[i, 2], todo[i, 3] = node, first, end, depth
 
 
-@kernel
+@builder
 def _enclose(box, first, end, bounds, middle):
     """Bounds of a range of boxes, and of twice their centres."""
     for k in range(3):
@@ -121,7 +121,7 @@ def _enclose(box, first, end, bounds, middle):
         middle[k], middle[3 + k] = mid_low, mid_high
 
 
-@kernel
+@builder
 def _split(box, order, first, end, depth, middle, bin_box, bin_count):
     """Reorder a range by its best split; return where the second half starts."""
     half = first + (end - first) // 2
@@ -134,13 +134,13 @@ def _split(box, order, first, end, depth, middle, bin_box, bin_count):
     return _partition(box, order, first, end, middle, axis, last_bin)
 
 
-@kernel
+@builder
 def _bin_of(low, high, mid_low, mid_high):
     scale = np.float32(N_BINS) / (mid_high - mid_low)
     return min(N_BINS - 1, max(0, int((low + high - mid_low) * scale)))
 
 
-@kernel
+@builder
 def _fill_bins(box, first, end, middle, bin_box, bin_count):
     bin_count[:] = 0
     bin_box[:, :, :3] = np.inf
@@ -154,26 +154,26 @@ def _fill_bins(box, first, end, middle, bin_box, bin_count):
             _grow(bin_box[k, b], box[i])
 
 
-@kernel
+@builder
 def _grow(a, b):
     for k in range(3):
         a[k] = min(a[k], b[k])
         a[3 + k] = max(a[3 + k], b[3 + k])
 
 
-@kernel
+@builder
 def _half_area(a):
     x, y, z = a[3] - a[0], a[4] - a[1], a[5] - a[2]
     return x * y + y * z + z * x
 
 
-@kernel
+@builder
 def _blocks(n):
     """Leaf blocks that `n` triangles fill: the unit in which the heuristic counts."""
     return (n + LEAF_SIZE - 1) // LEAF_SIZE
 
 
-@kernel
+@builder
 def _best_split(bin_box, bin_count):
     """Axis and last bin of the first half, of the cheapest split; axis -1 when there is none."""
     best, best_axis, best_bin = np.inf, -1, -1
@@ -196,7 +196,7 @@ def _best_split(bin_box, bin_count):
     return best_axis, best_bin
 
 
-@kernel
+@builder
 def _sweep_from_right(bin_box, bin_count, right_cost, sweep):
     """Cost of all bins from each on; returns the number of triangles."""
     sweep[:3], sweep[3:] = np.inf, -np.inf
@@ -208,7 +208,7 @@ def _sweep_from_right(bin_box, bin_count, right_cost, sweep):
     return n_right
 
 
-@kernel
+@builder
 def _partition(box, order, first, end, middle, axis, last_bin):
     low, high = first, end - 1
     mid_low, mid_high = middle[axis], middle[3 + axis]

@@ -11,10 +11,15 @@ import numba
 _OPTIONS = {"cache": True, "nogil": True, "error_model": "numpy"}
 _RELAXED = {"contract", "nsz"}
 
-kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED)
+# `_nrt=False`: kernels own no memory. With numba's reference counts each touch of an array of the scene would cost
+# an atomic operation, nine tenths of the run time; scratch arrays come from the caller instead.
+kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, _nrt=False)
 
 # For kernels that take the whole scene: a call would copy some hundred words of array headers onto the stack.
-inlined_kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, forceinline=True)
+inlined_kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, _nrt=False, forceinline=True)
 
 # Where watertightness rests on the same rounding in neighbouring triangles: nothing fused.
-exact_kernel = numba.njit(**_OPTIONS)
+exact_kernel = numba.njit(**_OPTIONS, _nrt=False)
+
+# For preparation, which makes arrays.
+builder = numba.njit(**_OPTIONS)
