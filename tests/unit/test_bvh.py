@@ -13,10 +13,9 @@ TETRAHEDRON_FACES = np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]])
 
 
 @numba.njit
-def trace(bvh, origins, directions, t_max, skip):
+def trace(bvh, origins, directions, t_max, skip, stack):
     n = origins.shape[0]
     t, i_face, blocked = np.empty(n), np.empty(n, np.int64), np.empty(n, np.bool_)
-    stack = new_stack()
     for i in range(n):
         o, d = origins[i], directions[i]
         t[i], i_face[i] = closest_hit(bvh, o[0], o[1], o[2], d[0], d[1], d[2], t_max[i], skip[i], stack)
@@ -27,7 +26,7 @@ def trace(bvh, origins, directions, t_max, skip):
 def shoot(bvh, origins, directions, t_max=np.inf, skip=-1):
     origins, directions = np.atleast_2d(origins).astype(float), np.atleast_2d(directions).astype(float)
     n = len(origins)
-    return trace(bvh, origins, directions, np.full(n, t_max, float), np.full(n, skip, np.int64))
+    return trace(bvh, origins, directions, np.full(n, t_max, float), np.full(n, skip, np.int64), new_stack())
 
 
 def brute_force(vertices, faces, origins, directions):

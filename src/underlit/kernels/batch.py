@@ -47,7 +47,9 @@ def new_scratch(n_cells, n_sinks, n_lanes) -> Scratch:
 
 
 @kernel
-def trace_batch(scene, bvh, source, directions, seed, stream, first, count, scale, scratch, cells_sum, sinks_sum):
+def trace_batch(
+    scene, bvh, source, directions, seed, stream, first, count, scale, scratch, cells_sum, sinks_sum
+):
     """Trace photons `first` to `first + count` of a stream and add them to its sums.
 
     Parameters

@@ -11,7 +11,6 @@ import math
 
 from underlit.constants import SURFACE_OFFSET_M
 from underlit.kernels.arrays import (
-    AIR_GAP,
     BONDED,
     BOTTOM,
     CLEAN,
@@ -508,7 +507,9 @@ def step_outside(scene, bvh, px, py, pz, dx, dy, dz, skip, entered, v, cells, si
             t, event = t_mesh, _HARDSCAPE
     if event == _NOTHING:
         if dz > 0.0:
-            book(v, sinks, OUT_OF_TOP if entered == 2 else REFLECTED_ABOVE_WATER if entered == 1 else PAST_TANK)
+            book(
+                v, sinks, OUT_OF_TOP if entered == 2 else REFLECTED_ABOVE_WATER if entered == 1 else PAST_TANK
+            )
         else:
             book(v, sinks, PAST_TANK)
         return ENDED, px, py, pz, dx, dy, dz, -1
