@@ -1,0 +1,219 @@
+"""From what pydantic finds to faults in the words of the file."""
+
+from __future__ import annotations
+
+import types
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+
+from underlit.errors import Fault
+from underlit.scene.document import Document, Path
+from underlit.scene.fields import TAG, nearest
+
+MOST_FAULTS = 60
+
+
+def faults_of(error: ValidationError, document: Document, model: type[BaseModel]) -> list[Fault]:
+    """Faults of a document, in the order of its lines.
+
+    Parameters
+    ----------
+    error : ValidationError
+        As pydantic raised it on the document's data.
+    document : Document
+        The text, for the lines.
+    model : type
+        The model the data were read into, for the names of known keys.
+    """
+    found = []
+    for one in error.errors(include_url=False):
+        path = _in_file(tuple(step for step in one["loc"] if not str(step).startswith(TAG)), document.data)
+        if _follows_from_another(one):
+            continue
+        what, hint = _words(one, path, _table_at(document.data, path[:-1], model))
+        found.append((document.line(path) or 0, Fault(document.where(path), what, hint)))
+    found.sort(key=lambda entry: entry[0])
+    faults = [fault for _, fault in found]
+    if len(faults) > MOST_FAULTS:
+        more = len(faults) - MOST_FAULTS
+        faults = [
+            *faults[:MOST_FAULTS],
+            Fault(document.name, f"and {more} more faults.", "Mend those above first."),
+        ]
+    return faults
+
+
+def _in_file(path: Path, data: Any) -> Path:
+    """A path cut where the file has a plain value, short for a table that is not written."""
+    for i, step in enumerate(path):
+        if not isinstance(data, dict | list):
+            return path[:i]
+        if not _has(data, step):
+            break
+        data = data[step]
+    return path
+
+
+def _follows_from_another(one: Any) -> bool:
+    """Whether a list only counts as too short since an entry of it is at fault."""
+    context = one.get("ctx", {})
+    return one["type"] == "too_short" and len(one["input"]) >= context["min_length"]
+
+
+def got(value: Any) -> str:
+    """A value as it stands in the file, cut short."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list | tuple):
+        return f"a list of {len(value)}"
+    if isinstance(value, str):
+        return f'"{value[:40]}…"' if len(value) > 40 else f'"{value}"'
+    text = str(value) if not isinstance(value, int) or abs(value) < 10**40 else "a huge number"
+    return text[:60]
+
+
+def _words(one: Any, path: Path, table: type[BaseModel] | None) -> tuple[str, str]:
+    """What is wrong and what to do, for one of pydantic's errors."""
+    key, value, context = path[-1] if path else "", one["input"], one.get("ctx", {})
+    kind = one["type"]
+    if kind == "underlit":
+        return _own(key, value, context)
+    if kind == "missing":
+        return _missing(key, table)
+    if kind == "extra_forbidden":
+        return _unknown(str(key), table)
+    if kind == "literal_error":
+        return _choice(key, value, context["expected"])
+    if kind in ("too_short", "too_long"):
+        return _count(value, context)
+    return f"got {got(value)}, expected {_EXPECTED.get(kind, one['msg'].lower())}.", ""
+
+
+_EXPECTED = {
+    "model_type": "a table",
+    "model_attributes_type": "a table",
+    "dict_type": "a table",
+    "tuple_type": "a list",
+    "list_type": "a list",
+    "string_type": "a text in quotes",
+    "string_too_long": "a shorter text",
+    "bool_type": "true or false",
+}
+
+
+def _own(key: str | int, value: Any, context: dict[str, Any]) -> tuple[str, str]:
+    what = f"got {got(value)}, expected {context['expected']}."
+    hint = context["hint"]
+    if context["write"]:
+        entry = f"{key} = {context['write']}" if isinstance(key, str) else context["write"]
+        hint = f"{hint} Write `{entry}`.".strip()
+    return what, hint
+
+
+def _missing(key: str | int, table: type[BaseModel] | None) -> tuple[str, str]:
+    if isinstance(key, int):
+        return "a value is missing in this list.", ""
+    example = _example(key, table)
+    return "missing: this key is required.", f"Write `{key} = {example}`." if example else f"Add `{key}`."
+
+
+def _example(key: str, table: type[BaseModel] | None) -> str:
+    """An example of a key's value, as it stands in a file."""
+    for name, field in table.model_fields.items() if table else ():
+        if (field.alias or name) == key and field.examples:
+            return written(field.examples[0])
+    return ""
+
+
+def written(value: Any) -> str:
+    """A value as TOML."""
+    if isinstance(value, str):
+        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(written(entry) for entry in value) + "]"
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{key} = {written(entry)}" for key, entry in value.items()) + " }"
+    return str(value)
+
+
+def keys_of(table: type[BaseModel] | None) -> list[str]:
+    """Keys of a table, in the words of the file."""
+    return [field.alias or name for name, field in table.model_fields.items()] if table else []
+
+
+def _unknown(key: str, table: type[BaseModel] | None) -> tuple[str, str]:
+    known = keys_of(table)
+    near = nearest(key, known)
+    what = "unknown key."
+    if near:
+        return what, f"Did you mean `{near}`?"
+    return what, f"Known here: {', '.join(known)}." if known else ""
+
+
+def _choice(key: str | int, value: Any, expected: str) -> tuple[str, str]:
+    words = [word.strip("'") for word in expected.replace(" or ", ", ").split(", ")]
+    near = nearest(value, words) if isinstance(value, str) else None
+    listed = (
+        ", ".join(f'"{word}"' for word in words[:-1]) + (" or " if len(words) > 1 else "") + f'"{words[-1]}"'
+    )
+    return f"got {got(value)}, expected {listed}.", f'Write `{key} = "{near}"`.' if near else ""
+
+
+def _count(value: Any, context: dict[str, Any]) -> tuple[str, str]:
+    low, high = context.get("min_length"), context.get("max_length")
+    actual = context.get("actual_length") or (len(value) if hasattr(value, "__len__") else "more")
+    bound = f"at least {low}" if low is not None else f"at most {high}"
+    return f"got {actual} entries, expected {bound}.", ""
+
+
+def _table_at(data: Any, path: Path, model: type[BaseModel]) -> type[BaseModel] | None:
+    """The model of the table at a path, found through the models' fields."""
+    here: Any = model
+    for step in path:
+        data = data[step] if _has(data, step) else None
+        if isinstance(step, int):
+            continue
+        tables = [one for one in _tables(here) if step in keys_of(one)]
+        if not tables:
+            return None
+        field = next(field for name, field in tables[0].model_fields.items() if (field.alias or name) == step)
+        here = field.annotation
+    return _fitting(_tables(here), data)
+
+
+def _has(data: Any, step: str | int) -> bool:
+    if isinstance(data, dict):
+        return step in data
+    return isinstance(data, list) and isinstance(step, int) and step < len(data)
+
+
+def _fitting(tables: list[type[BaseModel]], data: Any) -> type[BaseModel] | None:
+    """Of several possible tables the one that shares most keys and choices with the data."""
+    if not tables:
+        return None
+    keys = set(data) if isinstance(data, dict) else set()
+
+    def likeness(table: type[BaseModel]) -> tuple[bool, int]:
+        shape = table.model_fields.get("shape")
+        named = (
+            shape is not None and isinstance(data, dict) and data.get("shape") in get_args(shape.annotation)
+        )
+        return named, len(keys & set(keys_of(table)))
+
+    return max(tables, key=likeness)
+
+
+def _tables(annotation: Any) -> list[type[BaseModel]]:
+    """All models within a type."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    if get_origin(annotation) is Literal:
+        return []
+    if get_origin(annotation) in (Annotated, Union, types.UnionType, tuple, list):
+        return [table for part in get_args(annotation) for table in _tables(part)]
+    return []

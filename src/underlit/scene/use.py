@@ -1,0 +1,108 @@
+"""How the tank is used and what is to be computed: hours, meter points, precision."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field
+
+from underlit.scene.fields import (
+    Amount,
+    Coordinate,
+    Height,
+    Number,
+    Quantity,
+    Spot,
+    Table,
+    Text,
+    Whole,
+    derived,
+    fault,
+)  # fmt: skip
+
+Hours = Annotated[float, Number(0.0, 24.0, share=False)]
+Ramp = Annotated[float, Quantity("time", "0 min", "12 h", example="30 min")]
+Cell = Annotated[float, Quantity("length", "0.5 mm", "1 m", example="1 cm")]
+
+
+class Schedule(Table):
+    """The light's day, and what it costs."""
+
+    hours: Hours = Field(
+        8.0, description="per day from the first light to the last, ramps included", examples=[8]
+    )
+    ramp: Ramp = Field(0.0, description="of rise, and as long of fall; default none", examples=["30 min"])
+    start: Text = Field("10:00", description="time of day of the first light", examples=["10:00"])
+    tariff: Amount | None = Field(None, description="price of a kWh", examples=[0.30])
+    currency: Text = Field(
+        "", description="of all prices of the scene, as it is to be printed", examples=["EUR"]
+    )
+
+
+def _as_list(value: Any) -> Any:
+    return value if isinstance(value, list | tuple) else [value]
+
+
+Heights = Annotated[
+    tuple[Height, ...],
+    Field(strict=False, min_length=1, max_length=60),
+    BeforeValidator(_as_list, json_schema_input_type=Height | list[Height]),
+]
+
+
+class MeterGrid(Table):
+    """Points spread evenly over the ground of the tank, each in the middle of its cell."""
+
+    nx: Annotated[int, Whole(1, 100)] = Field(description="points from left to right", examples=[3])
+    ny: Annotated[int, Whole(1, 100)] = Field(description="points from front to back", examples=[3])
+    z: Heights = Field(description="height above the bottom, or several", examples=[["8 cm", "15 cm"]])
+
+
+class Meter(Table):
+    """Spots where a light meter is held."""
+
+    name: Text = Field("meter", description="unique name", examples=["floor"])
+    points: Annotated[tuple[Spot, ...], Field(strict=False, min_length=1, max_length=10_000)] = derived(
+        "x, y, z of each spot", [[["10 cm", "10 cm", "6 cm"]]]
+    )
+    grid: MeterGrid | None = Field(None, description="an even grid of spots, in place of `points`")
+
+
+def _planes(value: Any) -> Any:
+    """`auto` is what leaving the key out means."""
+    if value == "auto":
+        return None
+    if isinstance(value, str) or not isinstance(value, list | tuple):
+        raise fault('"auto" or a list of heights above the bottom, such as ["10 cm", "20 cm"]')
+    return value
+
+
+_PlaneList = Annotated[tuple[Coordinate, ...], Field(strict=False, max_length=200)]
+Planes = Annotated[
+    _PlaneList | None, BeforeValidator(_planes, json_schema_input_type=list[Height] | Literal["auto"])
+]
+
+
+class Run(Table):
+    """What to compute, and how precisely."""
+
+    seed: Annotated[int, Whole(0, 2**31 - 1)] = Field(1, description="of the random numbers", examples=[1])
+    precision: Annotated[float, Number(1e-4, 1.0)] = Field(
+        0.03, description="standard error asked for, relative, in the median soil cell", examples=[0.03]
+    )
+    photons: Annotated[int, Whole(1, 10**13)] | None = Field(
+        None, description="number of photons per channel, in place of a precision", examples=[10_000_000]
+    )
+    cell: Cell = Field(
+        0.01, description="size of the cells of soil, panes and surface; default 1 cm", examples=["1 cm"]
+    )
+    planes: Planes = derived(
+        "heights of horizontal planes to map, above the bottom; default `auto`: every few cm, and where "
+        "plants and "
+        "meters are read",
+        [["10 cm", "20 cm"]],
+    )
+    plane_cell: Cell = Field(0.02, description="size of their cells; default 2 cm", examples=["2 cm"])
+    replicates: Annotated[int, Whole(2, 64)] = Field(
+        16, description="independent repetitions, from which the errors come", examples=[16]
+    )
