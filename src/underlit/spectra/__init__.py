@@ -2,6 +2,7 @@
 
 from underlit.spectra.emitters import led, white
 from underlit.spectra.files import read_spectrum
+from underlit.spectra.interpolation import NODES_NM, hat_matrix, hat_weights, transport_guide
 from underlit.spectra.library import lamp, lamp_names
 from underlit.spectra.materials import (
     glass,
@@ -12,14 +13,7 @@ from underlit.spectra.materials import (
     surface_reflectance,
 )
 from underlit.spectra.plants import PlantBand, cautions, plant_bands
-from underlit.spectra.spectrum import (
-    GRID_NM,
-    NODES_NM,
-    Spectrum,
-    hat_matrix,
-    hat_weights,
-    max_efficacy_umol_per_J,
-)
+from underlit.spectra.spectrum import GRID_NM, Spectrum, max_efficacy_umol_per_J
 from underlit.spectra.water import (
     WaterType,
     water_absorption_per_m,
@@ -27,7 +21,7 @@ from underlit.spectra.water import (
     water_index,
     water_types,
 )
-from underlit.spectra.weighting import ACTIONS, BANDS_NM, weighting, weighting_names
+from underlit.spectra.weighting import ACTIONS, BANDS_NM, lumens_per_umol, weighting, weighting_names
 
 __all__ = [
     "ACTIONS",
@@ -47,11 +41,13 @@ __all__ = [
     "leaf",
     "leaf_names",
     "led",
+    "lumens_per_umol",
     "max_efficacy_umol_per_J",
     "plant_bands",
     "read_spectrum",
     "surface_names",
     "surface_reflectance",
+    "transport_guide",
     "water_absorption_per_m",
     "water_density_kg_m3",
     "water_index",

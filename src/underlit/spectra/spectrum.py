@@ -1,14 +1,8 @@
-"""A spectrum, the 1 nm grid it lives on, and the wavelength nodes of light transport.
-
-Lamp spectra have 1 nm bins, 380-780 nm. Transport (water, glass, rock) varies slowly with wavelength, so it
-is traced at a few nodes and taken as straight lines between them; `hat_weights` folds a spectrum onto the
-nodes, which makes any flux a plain sum over nodes.
-"""
+"""A spectrum, and the 1 nm grid it lives on."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 
 import numpy as np
 
@@ -18,12 +12,7 @@ from underlit.errors import DataError
 GRID_NM = np.arange(380, 781)
 """Wavelengths of the 1 nm grid, shape (401,); each value stands for the bin of 1 nm around it. [nm]"""
 
-NODES_NM = np.array(
-    [380, 405, 430, 455, 480, 510, 545, 575, 595, 610, 645, 675, 700, 720, 740, 780], dtype=float
-)
-"""Default wavelengths at which light is traced, shape (16,). [nm]"""
-
-GRID_NM.flags.writeable = NODES_NM.flags.writeable = False
+GRID_NM.flags.writeable = False
 
 _KINDS = {"photons": "umol s-1 nm-1", "watts": "W nm-1"}
 _NEEDED_NM = (400.0, 700.0)
@@ -83,6 +72,8 @@ class Spectrum:
     def on_grid(self) -> Spectrum:
         """The spectrum at `GRID_NM`: straight lines between the points given, nothing beyond them.
 
+        Data finer than 1 nm are averaged over each bin, so that narrow lines keep their flux.
+
         Raises
         ------
         DataError
@@ -91,7 +82,8 @@ class Spectrum:
         if np.array_equal(self.wavelength_nm, GRID_NM):
             return self
         notes = self.notes + _uncovered(self.wavelength_nm, self.value, self.name)
-        value = np.interp(GRID_NM, self.wavelength_nm, self.value, left=0.0, right=0.0)
+        sample = _bin_means if np.diff(self.wavelength_nm).min() < 1.0 else _interpolated
+        value = sample(self.wavelength_nm, self.value)
         return replace(self, wavelength_nm=GRID_NM, value=value, notes=notes)
 
     def normalised(self) -> Spectrum:
@@ -118,52 +110,18 @@ def max_efficacy_umol_per_J(spectrum: Spectrum) -> float:
     return spectrum.flux_umol_s / spectrum.flux_w
 
 
-def hat_matrix(nodes_nm: np.ndarray) -> np.ndarray:
-    """Straight-line interpolation from nodes to `GRID_NM`, constant beyond the outer nodes.
-
-    Parameters
-    ----------
-    nodes_nm : array_like, shape (n_node,)
-        Strictly increasing. [nm]
-
-    Returns
-    -------
-    ndarray, shape (401, n_node)
-        Row i holds the weights of the nodes at grid wavelength i; each row adds up to 1.
-    """
-    return _hat_matrix(tuple(float(node) for node in nodes_nm))
+def _interpolated(wavelength: np.ndarray, value: np.ndarray) -> np.ndarray:
+    return np.interp(GRID_NM, wavelength, value, left=0.0, right=0.0)
 
 
-@lru_cache(maxsize=16)
-def _hat_matrix(nodes_nm: tuple[float, ...]) -> np.ndarray:
-    nodes = np.array(nodes_nm)
-    if nodes.size < 1 or np.any(np.diff(nodes) <= 0):
-        raise DataError("wavelength nodes must be strictly increasing.")
-    matrix = np.stack([np.interp(GRID_NM, nodes, unit) for unit in np.eye(nodes.size)], axis=1)
-    matrix.flags.writeable = False
-    return matrix
-
-
-def hat_weights(nodes_nm: np.ndarray, spectrum: Spectrum | np.ndarray) -> np.ndarray:
-    """Fold a spectrum onto transport nodes.
-
-    For transport factors T taken as straight lines between the nodes, the flux that arrives is
-    sum over nodes of weight x T(node), exactly.
-
-    Parameters
-    ----------
-    nodes_nm : array_like, shape (n_node,)
-        Strictly increasing. [nm]
-    spectrum : Spectrum, or ndarray of shape (..., 401)
-        On `GRID_NM`; already multiplied by a weighting if one is wanted. [umol s-1 nm-1]
-
-    Returns
-    -------
-    ndarray, shape (..., n_node)
-        Weights in the unit of the spectrum times nm; they add up to its sum.
-    """
-    value = spectrum.on_grid().photons().value if isinstance(spectrum, Spectrum) else np.asarray(spectrum)
-    return value @ hat_matrix(nodes_nm)
+def _bin_means(wavelength: np.ndarray, value: np.ndarray) -> np.ndarray:
+    """Mean over each bin of the straight lines through the points, exactly."""
+    edges = np.append(GRID_NM - 0.5, GRID_NM[-1] + 0.5)
+    points = np.union1d(wavelength, edges)
+    height = np.interp(points, wavelength, value, left=0.0, right=0.0)
+    steps = np.diff(points) * 0.5 * (height[1:] + height[:-1])
+    running = np.concatenate([[0.0], np.cumsum(steps)])
+    return np.diff(running[np.searchsorted(points, edges)])
 
 
 def _check(wavelength: np.ndarray, value: np.ndarray, kind: str, name: str) -> None:

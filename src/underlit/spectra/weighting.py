@@ -16,7 +16,7 @@ from underlit.constants import KM_LM_PER_W, UMOL_PER_J_NM
 from underlit.errors import DataError
 from underlit.spectra.materials import leaf, unknown
 from underlit.spectra.observer import observer
-from underlit.spectra.spectrum import GRID_NM
+from underlit.spectra.spectrum import GRID_NM, Spectrum
 from underlit.spectra.tables import read_table, shipped
 
 BANDS_NM = {
@@ -81,6 +81,11 @@ def weighting(name: str, wavelength_nm: np.ndarray = GRID_NM, folder: str | Path
     if name.lower().endswith((".csv", ".txt", ".tsv")):
         return _from_file(Path(folder or ".") / name, wavelength)
     raise unknown("weighting", name, weighting_names())
+
+
+def lumens_per_umol(spectrum: Spectrum) -> float:
+    """Lumens that go with each umol s-1 (380-780 nm) of this light: 683 lm/W V, integrated. [lm s umol-1]"""
+    return float(weighting("photopic") @ spectrum.normalised().value)
 
 
 def _band(wavelength: np.ndarray, low: float, high: float) -> np.ndarray:
