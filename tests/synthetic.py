@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from underlit.results.result import LAMP_NM, Channel, Result, Surface
+from underlit.results.result import Channel, Result, Surface
+from underlit.spectra import GRID_NM
 
 SCENE = """\
 title = "Synthetic tank"
@@ -29,7 +30,7 @@ back = "6 cm"
 
 [[plant]]
 name = "carpet"
-demand = "high"
+band = [50, 90]
 target = 60
 from = ["5 cm", "3 cm"]
 to = ["55 cm", "12 cm"]
@@ -179,9 +180,9 @@ def _budget(rng: np.random.Generator, replicates: int, photons: int) -> np.ndarr
 
 
 def _channels() -> list[Channel]:
-    white = np.exp(-0.5 * ((LAMP_NM - 450) / 9) ** 2) + 0.8 * np.exp(-0.5 * ((LAMP_NM - 570) / 60) ** 2)
-    red = np.exp(-0.5 * ((LAMP_NM - 660) / 8) ** 2)
-    white, red = white / np.trapezoid(white, LAMP_NM), red / np.trapezoid(red, LAMP_NM)
+    white = np.exp(-0.5 * ((GRID_NM - 450) / 9) ** 2) + 0.8 * np.exp(-0.5 * ((GRID_NM - 570) / 60) ** 2)
+    red = np.exp(-0.5 * ((GRID_NM - 660) / 8) ** 2)
+    white, red = white / np.trapezoid(white, GRID_NM), red / np.trapezoid(red, GRID_NM)
     return [
         Channel("white", "bar", 0, 32.4 * white, 18.0, 1.0, 120.0),
         Channel("red", "bar", 0, 11.0 * red, 5.0, 1.0, 120.0),

@@ -71,8 +71,8 @@ class Estimate:
         References
         ----------
         .. [1] P. J. McCarthy, "Pseudo-replication: half samples", Rev. Int. Stat. Inst. 37 (1969) 239-264.
-        .. [2] On the jackknife failing for quantiles: B. Efron, "The Jackknife, the Bootstrap and Other Resampling
-           Plans", SIAM (1982), chapter 3. Both from memory; `tests/unit/test_estimate.py` measures both methods.
+        .. [2] On the jackknife failing for quantiles: B. Efron, "The Jackknife, the Bootstrap and Other
+           Resampling Plans", SIAM (1982), chapter 3. Both cited from memory; the tests measure both methods.
         """
         counts = {len(estimate.samples) for estimate in estimates}
         if len(counts) != 1:
@@ -85,7 +85,8 @@ class Estimate:
         errors = [_pair(function, means, [shift[r] for shift in shifts]) for r in range(k - 1)]
         if not errors:
             return cls(np.broadcast_to(value, (1, *value.shape)))
-        return cls(value + math.sqrt(k) * np.tensordot(contrasts.T, np.stack(errors), 1))
+        samples = value + math.sqrt(k) * np.tensordot(contrasts.T, np.stack(errors), 1)
+        return cls(np.where(np.isfinite(value), samples, value))
 
     @classmethod
     def exact(cls, value: Any, replicates: int) -> Estimate:
@@ -113,7 +114,8 @@ class Estimate:
         """Standard error of the value; NaN for a single replicate."""
         if self.replicates < 2:
             return np.full(self.shape, np.nan)[()]
-        return self.samples.std(axis=0, ddof=1) / math.sqrt(self.replicates)
+        with np.errstate(invalid="ignore"):  # an infinite value has no error
+            return self.samples.std(axis=0, ddof=1) / math.sqrt(self.replicates)
 
     @property
     def rel_err(self) -> Any:
@@ -233,7 +235,8 @@ def _operand(estimate: Estimate, other: Any) -> np.ndarray:
 def _pair(function: Callable[..., Any], means: list[Any], shifts: list[Any]) -> np.ndarray:
     plus = np.asarray(function(*(mean + shift for mean, shift in zip(means, shifts, strict=True))), float)
     minus = np.asarray(function(*(mean - shift for mean, shift in zip(means, shifts, strict=True))), float)
-    return (plus - minus) / math.sqrt(2.0)
+    with np.errstate(invalid="ignore"):
+        return (plus - minus) / math.sqrt(2.0)
 
 
 @lru_cache(maxsize=8)

@@ -16,8 +16,9 @@ from typing import Any
 import numpy as np
 
 from underlit.errors import ResultError
-from underlit.results.result import LAMP_NM, Channel, Result, Surface
+from underlit.results.result import Channel, Result, Surface
 from underlit.results.schema import BY_PATH, FILETYPE, VERSION
+from underlit.spectra import GRID_NM
 
 CHUNK_BYTES = 1 << 20
 GZIP_LEVEL = 2  # with byte shuffling, 9 is hardly smaller and many times slower
@@ -189,11 +190,11 @@ def _write_all(file: Any, record: Result) -> None:
 
 
 def _write_channels(file: Any, channels: list[Channel]) -> None:
-    _put(file, "spectrum_wavelength_nm", LAMP_NM)
+    _put(file, "spectrum_wavelength_nm", GRID_NM)
     _put(
         file,
         "channels/spectrum",
-        np.array([channel.spectrum for channel in channels]).reshape(-1, len(LAMP_NM)),
+        np.array([channel.spectrum for channel in channels]).reshape(-1, len(GRID_NM)),
     )
     for name in ("fixture", "name", "source", "power_w", "dim", "price", "l70_hours"):
         _put(file, f"channels/{name}", [getattr(channel, name) for channel in channels])

@@ -13,7 +13,6 @@ import numpy as np
 if TYPE_CHECKING:
     from underlit.scene.model import Scene
 
-LAMP_NM = np.arange(380.0, 781.0)  # wavelengths of every lamp spectrum [nm]
 CACHE_LIMIT_BYTES = 1 << 30  # of float transport kept in memory; the least recently used surface goes first
 
 
@@ -234,9 +233,9 @@ class Result:
     @cached_property
     def scene(self) -> Scene:
         """The scene, parsed from the stored text."""
-        from underlit.scene.loader import from_text
+        from underlit.scene import scene_from_text
 
-        return from_text(self.scene_text, folder=None)
+        return scene_from_text(self.scene_text, name=self.scene_file)
 
     @cached_property
     def budget(self) -> Budget:

@@ -1,0 +1,95 @@
+"""What to dim to: a median on its target, with nine tenths of the area under a ceiling."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from underlit.metrics.estimate import Estimate
+from underlit.metrics.spread import Area, quantiles
+
+
+def dim_to(light: Area, target: float, ceiling: float) -> tuple[Estimate, str]:
+    """Setting of everything that lights an area.
+
+    Parameters
+    ----------
+    light : Area
+        Light at the present setting.
+    target, ceiling : float
+        For the median, and for what nine tenths of the area stay below. [umol m-2 s-1]
+
+    Returns
+    -------
+    percent : Estimate
+        Relative to the present setting; above 100 where more light is needed, infinite in the dark. [%]
+    binds : str
+        `target` or `ceiling`.
+    """
+    kept, share = light.kept, light.share
+
+    def percent(cells: np.ndarray) -> float:
+        median, p90 = quantiles(cells, share, (0.5, 0.9), kept)
+        with np.errstate(divide="ignore"):
+            return 100.0 * min(np.divide(target, median), np.divide(ceiling, p90))
+
+    median, p90 = quantiles(light.cells.value, share, (0.5, 0.9), kept)
+    return Estimate.of(percent, light.cells), "target" if target * p90 <= ceiling * median else "ceiling"
+
+
+def dim_one_to(rest: Area, own: Area, target: float, ceiling: float) -> Estimate:
+    """Setting of one fixture, the others staying as they are.
+
+    Parameters
+    ----------
+    rest, own : Area
+        Light of all others and of this one, at the present settings.
+    target, ceiling : float
+        As for `dim_to`. [umol m-2 s-1]
+
+    Returns
+    -------
+    Estimate
+        Relative to its present setting; 0 if the others alone reach target or ceiling, infinite if it lights
+        nothing there. [%]
+    """
+    share = rest.share
+    kept = Area(rest.cells + own.cells, rest.area_m2).kept
+
+    def percent(others: np.ndarray, mine: np.ndarray) -> float:
+        def level(q: float, goal: float) -> float:
+            return _root(lambda s: quantiles(others + s * mine, share, (q,), kept)[0], goal)
+
+        return 100.0 * min(level(0.5, target), level(0.9, ceiling))
+
+    return Estimate.of(percent, rest.cells, own.cells)
+
+
+def _root(function: Callable[[float], float], goal: float, most: float = 1e4) -> float:
+    """Where a rising function of s >= 0 reaches a goal: 0 if it starts above it, infinity if it never does.
+
+    False position with the Illinois change, for a function that is nearly a straight line.
+    """
+    low, f_low = 0.0, function(0.0) - goal
+    if f_low >= 0:
+        return 0.0
+    high, f_high = 1.0, function(1.0) - goal
+    while f_high < 0:
+        if high > most:
+            return np.inf
+        low, f_low, high = high, f_high, 2 * high
+        f_high = function(high) - goal
+    s, last = high, 0
+    for _ in range(60):
+        if high - low <= 1e-12 * high:
+            break
+        s = (low * f_high - high * f_low) / (f_high - f_low)
+        f = function(s) - goal
+        if abs(f) <= 1e-9 * goal:
+            break
+        if f < 0:
+            low, f_low, f_high, last = s, f, f_high * (0.5 if last < 0 else 1.0), -1
+        else:
+            high, f_high, f_low, last = s, f, f_low * (0.5 if last > 0 else 1.0), 1
+    return float(s)
