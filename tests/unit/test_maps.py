@@ -12,7 +12,8 @@ import synthetic
 from underlit.errors import DataError, StudyError
 from underlit.metrics import maps
 from underlit.metrics.estimate import Estimate
-from underlit.spectra import GRID_NM
+from underlit.results.result import Optics
+from underlit.spectra import GRID_NM, NODES_NM
 
 
 @pytest.fixture(scope="module")
@@ -106,6 +107,31 @@ def test_colour_bands_add_up_to_par(res):
 
 def test_flux_is_what_the_channels_say(res):
     assert maps.flux(res, weighting="all") == pytest.approx(32.4 + 11.0 + 10.2, rel=1e-3)
+
+
+@pytest.mark.parametrize("node_step", [1, 2])
+def test_known_water_guides_the_light_between_the_nodes(res, node_step):
+    """Light after one path through dark water, exp(-a L): right with the guide, even on half the nodes."""
+    nodes = NODES_NM[::node_step]
+    absorption = 8.0 * np.exp(-0.015 * (GRID_NM - 440.0)) + 0.2
+    along = np.exp(-0.37 * absorption)
+    transport = np.tile(along[nodes.astype(int) - 380], (2, 2, res.surfaces["soil"].n_cells, 1))
+    flat = np.full(GRID_NM.size, 1e-9)
+    dark = dataclasses.replace(res, wavelength_nm=nodes, optics=Optics(absorption, flat))
+    dark._cache["soil"] = transport
+    band = (GRID_NM >= 400) & (GRID_NM <= 500)
+    expected = sum(channel.spectrum @ (along * band) for channel in res.channels)
+    area = res.surfaces["soil"].cell_area_m2
+    np.testing.assert_allclose(
+        maps.ppfd(dark, "soil", weighting=band).value * area, expected, rtol=1e-3 * node_step**2
+    )
+    np.testing.assert_allclose(
+        maps.spectrum(dark, "soil").value @ band, expected / area.mean(), rtol=1e-3 * node_step**2
+    )
+    straight = dataclasses.replace(dark, optics=None)
+    straight._cache["soil"] = transport
+    error = maps.ppfd(straight, "soil", weighting=band).value * area / expected - 1
+    assert np.abs(error).max() > 0.005 * node_step**2
 
 
 def test_spectrum_over_an_area_adds_up_to_its_mean_ppfd(res):

@@ -15,12 +15,14 @@ import pytest
 import synthetic
 from underlit.errors import ResultError
 from underlit.results import io, schema
-from underlit.results.result import Result
+from underlit.results.result import Optics, Result
 
 
 @pytest.fixture(scope="module")
 def record() -> Result:
-    return synthetic.result(photons=20_000, cell_m=0.03)
+    made = synthetic.result(photons=20_000, cell_m=0.03)
+    curve = np.linspace(0.1, 0.2, 401)
+    return dataclasses.replace(made, optics=Optics(curve, 2 * curve, {"soil": curve, "stone": 3 * curve}))
 
 
 @pytest.fixture
@@ -32,12 +34,13 @@ def stored(record, tmp_path) -> Path:
 def test_read_back_is_what_was_written(record, stored):
     back = Result.open(stored)
     for field in dataclasses.fields(Result):
-        if field.name not in ("channels", "surfaces", "sums", "_cache"):
+        if field.name not in ("channels", "surfaces", "sums", "optics", "guides", "_cache"):
             np.testing.assert_equal(getattr(back, field.name), getattr(record, field.name), field.name)
     assert list(back.surfaces) == list(record.surfaces)
     for name, surface in record.surfaces.items():
         np.testing.assert_equal(vars(back.surfaces[name]), vars(surface))
         np.testing.assert_array_equal(back.sums[name], record.sums[name])
+    np.testing.assert_equal(vars(back.optics), vars(record.optics))
     for one, other in zip(back.channels, record.channels, strict=True):
         np.testing.assert_equal(vars(one), vars(other))
 
@@ -117,6 +120,11 @@ def test_file_is_never_left_open(stored, record):
     res.transport("soil")
     record.save(stored)
     np.testing.assert_array_equal(Result.open(stored).sums["soil"], record.sums["soil"])
+
+
+def test_result_without_known_colours_is_read(record, tmp_path):
+    dataclasses.replace(record, optics=None).save(tmp_path / "tank.h5")
+    assert Result.open(tmp_path / "tank.h5").optics is None
 
 
 def test_full_disk_leaves_the_old_file_and_nothing_else(stored):

@@ -52,12 +52,13 @@ def dim_settings(res: Result, dims: Dims = None) -> np.ndarray:
     return settings
 
 
-def channel_weights(res: Result, weighting: str | np.ndarray = "PAR") -> np.ndarray:
-    """Photons of each channel, folded onto the wavelength nodes.
+def channel_weights(res: Result, surface: str, weighting: str | np.ndarray = "PAR") -> np.ndarray:
+    """Photons of each channel, folded onto the wavelength nodes for one surface.
 
     Parameters
     ----------
     res : Result
+    surface : str
     weighting : str or ndarray of shape (401,)
         Name of a weighting, as `underlit.spectra.weighting_names()` lists them, or its values on the 1 nm
         grid.
@@ -66,15 +67,24 @@ def channel_weights(res: Result, weighting: str | np.ndarray = "PAR") -> np.ndar
     -------
     ndarray, shape (M, B)
         At full setting. [umol s-1, times the unit of the weighting]
+
+    Notes
+    -----
+    Where the result knows the colours of its water and glass, they guide the transport between the nodes: see
+    `underlit.spectra.transport_guide`. The guide is one curve per source and surface, so the light stays
+    linear in the transport.
     """
-    weight = spectra.weighting(weighting) if isinstance(weighting, str) else np.asarray(weighting, float)
-    emitted = np.array([channel.spectrum for channel in res.channels]).reshape(-1, len(spectra.GRID_NM))
-    return spectra.hat_weights(res.wavelength_nm, emitted * weight)
+    emitted = _emitted(res) * _weight(weighting)
+    guides = _guides(res, surface)
+    if guides is None:
+        return spectra.hat_weights(res.wavelength_nm, emitted)
+    rows = zip(res.channels, emitted, strict=True)
+    return np.array([spectra.hat_weights(res.wavelength_nm, row, guides[c.source]) for c, row in rows])
 
 
 def flux(res: Result, dims: Dims = None, weighting: str | np.ndarray = "PAR") -> float:
     """What all channels emit together. [umol s-1 for photon weightings, lm for `photopic`]"""
-    return float(dim_settings(res, dims) @ channel_weights(res, weighting).sum(axis=1))
+    return float(dim_settings(res, dims) @ (_emitted(res) @ _weight(weighting)))
 
 
 def ppfd(
@@ -109,7 +119,7 @@ def ppfd(
     ResultError, StudyError, DataError
         If the surface, a channel, or the weighting is unknown.
     """
-    weights = dim_settings(res, dims)[:, None] * channel_weights(res, weighting)
+    weights = dim_settings(res, dims)[:, None] * channel_weights(res, surface, weighting)
     transport = res.transport(surface)
     total = np.zeros((transport.shape[0], transport.shape[2]))
     for source in range(transport.shape[1]):
@@ -129,7 +139,7 @@ def ppfd_by_channel(res: Result, surface: str, weighting: str | np.ndarray = "PA
     Estimate, samples of shape (K, M, C)
         [umol m-2 s-1]
     """
-    weights, transport = channel_weights(res, weighting), res.transport(surface)
+    weights, transport = channel_weights(res, surface, weighting), res.transport(surface)
     each = np.empty((transport.shape[0], len(weights), transport.shape[2]))
     for m, channel in enumerate(res.channels):
         each[:, m] = transport[:, channel.source] @ weights[m]
@@ -160,11 +170,11 @@ def spectrum(res: Result, surface: str, dims: Dims = None, cells: np.ndarray | N
     """
     where = res.surface(surface)
     share = np.ones(where.n_cells) if cells is None else np.asarray(cells, float)
-    area = float(share @ where.cell_area_m2)
-    landed = np.einsum("kscb,c->ksb", res.transport(surface), share / area, optimize=True)
-    transfer = landed @ spectra.hat_matrix(res.wavelength_nm).T
+    landed = np.einsum("kscb,c->ksb", res.transport(surface), share, optimize=True)
+    transfer = _at_every_nm(res, surface, landed / (share @ where.cell_area_m2))
+    settings = dim_settings(res, dims)
     total = np.zeros((len(landed), len(spectra.GRID_NM)))
-    for channel, dim in zip(res.channels, dim_settings(res, dims), strict=True):
+    for channel, dim in zip(res.channels, settings, strict=True):
         total += dim * transfer[:, channel.source] * channel.spectrum
     return Estimate(total)
 
@@ -192,6 +202,35 @@ def smoothed(density: Estimate, surface: Surface) -> Estimate:
     grid = surface.cell_area_m2.reshape(surface.shape)
     photons = density.samples.reshape(-1, *surface.shape) * grid
     return Estimate((_box_sum(photons) / _box_sum(grid)).reshape(density.samples.shape))
+
+
+def _at_every_nm(res: Result, surface: str, transport: np.ndarray) -> np.ndarray:
+    """Transport between the nodes: (K, S, B) to (K, S, 401)."""
+    guides = _guides(res, surface)
+    if guides is None:
+        return transport @ spectra.hat_matrix(res.wavelength_nm).T
+    at_nodes = guides[:, res.wavelength_nm.astype(int) - spectra.GRID_NM[0]]
+    return (transport / at_nodes) @ spectra.hat_matrix(res.wavelength_nm).T * guides
+
+
+def _guides(res: Result, surface: str) -> np.ndarray | None:
+    """Guide of each source on a surface, from the light of all its cells: (S, 401)."""
+    if res.optics is None:
+        return None
+    if surface not in res.guides:
+        mean = res.transport(surface).mean(axis=(0, 2))
+        water, glass = res.optics.water_absorption_per_m, res.optics.glass_absorption_per_m
+        reflectances = list(res.optics.reflectances.values())
+        res.guides[surface] = spectra.transport_guide(res.wavelength_nm, mean, water, glass, reflectances)
+    return res.guides[surface]
+
+
+def _emitted(res: Result) -> np.ndarray:
+    return np.array([channel.spectrum for channel in res.channels]).reshape(-1, len(spectra.GRID_NM))
+
+
+def _weight(weighting: str | np.ndarray) -> np.ndarray:
+    return spectra.weighting(weighting) if isinstance(weighting, str) else np.asarray(weighting, float)
 
 
 def _box_sum(grid: np.ndarray) -> np.ndarray:

@@ -251,7 +251,7 @@ def _nearest_plane(res: Result, height_m: float, plant: str) -> str:
     planes = [name for name in res.surfaces if name.startswith("plane ")]
     if not planes:
         raise StudyError(
-            f"the plant zone `{plant}` is read {100 * height_m:.0f} cm above the bottom; no plane was traced.",
+            f"the plant zone `{plant}` is read {100 * height_m:.0f} cm high, but no plane was traced.",
             hint='Write `planes = "auto"` into `[run]` and trace again.',
         )
     return min(planes, key=lambda name: abs(res.surface(name).cell_centre_m[0, 2] - height_m))

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from underlit.errors import ResultError
-from underlit.results.result import Channel, Result, Surface
+from underlit.results.result import Channel, Optics, Result, Surface
 from underlit.results.schema import BY_PATH, FILETYPE, VERSION
 from underlit.spectra import GRID_NM
 
@@ -117,7 +117,6 @@ def read(path: str | Path) -> Result:
     with _opened(path) as file:
         _check_version(file, path)
         surfaces = _read_surfaces(file)
-        stamp = str(file.attrs["created"])
         return Result(
             scene_text=file["scene_text"].asstr()[()],
             wavelength_nm=file["wavelength_nm"][()],
@@ -125,9 +124,10 @@ def read(path: str | Path) -> Result:
             photons=file["sources/photons"][()],
             channels=_read_channels(file["channels"]),
             surfaces=surfaces,
-            sums=StoredSums(path.resolve(), stamp, tuple(surfaces)),
+            sums=StoredSums(path.resolve(), _stamp(file), tuple(surfaces)),
             budget_names=_texts(file["budget/name"]),
             budget_sums=file["budget/sum"][()],
+            optics=_read_optics(file["optics"]) if "optics" in file else None,
             mesh_digests=_read_pairs(file["meshes"], "file", "sha256"),
             versions=_read_pairs(file["versions"], "name", "version"),
             counters=_read_pairs(file["counters"], "name", "count"),
@@ -142,7 +142,7 @@ class StoredSums(Mapping[str, np.ndarray]):
     ----------
     path : Path
     stamp : str
-        When the file was created; a file replaced since then is refused.
+        What tells one trace from another; a file replaced since then is refused.
     names : tuple of str
         Names of the surfaces.
     """
@@ -154,7 +154,7 @@ class StoredSums(Mapping[str, np.ndarray]):
         if name not in self._names:
             raise KeyError(name)
         with _opened(self._path) as file:
-            if str(file.attrs["created"]) != self._stamp:
+            if _stamp(file) != self._stamp:
                 raise ResultError(
                     "was replaced by another trace after it was opened.",
                     where=str(self._path),
@@ -185,6 +185,8 @@ def _write_all(file: Any, record: Result) -> None:
     _put_pairs(file, "versions", "name", "version", record.versions)
     _put_pairs(file, "counters", "name", "count", record.counters)
     _write_channels(file, record.channels)
+    if record.optics is not None:
+        _write_optics(file, record.optics)
     for index, surface in enumerate(record.surfaces.values()):
         _write_surface(file, index, surface, record.sums[surface.name])
 
@@ -198,6 +200,13 @@ def _write_channels(file: Any, channels: list[Channel]) -> None:
     )
     for name in ("fixture", "name", "source", "power_w", "dim", "price", "l70_hours"):
         _put(file, f"channels/{name}", [getattr(channel, name) for channel in channels])
+
+
+def _write_optics(file: Any, optics: Optics) -> None:
+    _put(file, "optics/water_absorption", optics.water_absorption_per_m)
+    _put(file, "optics/glass_absorption", optics.glass_absorption_per_m)
+    _put(file, "optics/reflectance_name", list(optics.reflectances))
+    _put(file, "optics/reflectance", np.array(list(optics.reflectances.values())).reshape(-1, len(GRID_NM)))
 
 
 def _write_surface(file: Any, index: int, surface: Surface, sums: np.ndarray) -> None:
@@ -260,6 +269,10 @@ def _group_name(surface: str) -> str:
     return surface.replace("/", "|").replace("@", "(at)")
 
 
+def _stamp(file: Any) -> str:
+    return f"{file.attrs['created']} {file.attrs['wall_s']} {file.attrs['seed']}"
+
+
 def _read_surfaces(file: Any) -> dict[str, Surface]:
     groups = sorted(file["surfaces"].values(), key=lambda group: int(group.attrs["index"]))
     surfaces = [_read_surface(group) for group in groups]
@@ -282,6 +295,11 @@ def _read_channels(group: Any) -> list[Channel]:
     columns["spectrum"] = list(group["spectrum"][()])
     columns |= {name: group[name][()].tolist() for name in ("source", "power_w", "dim", "price", "l70_hours")}
     return [Channel(**dict(zip(columns, row, strict=True))) for row in zip(*columns.values(), strict=True)]
+
+
+def _read_optics(group: Any) -> Optics:
+    reflectances = dict(zip(_texts(group["reflectance_name"]), group["reflectance"][()], strict=True))
+    return Optics(group["water_absorption"][()], group["glass_absorption"][()], reflectances)
 
 
 def _read_pairs(group: Any, keys: str, values: str) -> dict[str, Any]:

@@ -101,6 +101,23 @@ class Surface:
 
 
 @dataclass(frozen=True, eq=False)
+class Optics:
+    """Known colours of the scene, which guide the transport between its wavelength nodes.
+
+    Parameters
+    ----------
+    water_absorption_per_m, glass_absorption_per_m : ndarray, shape (401,)
+        380-780 nm in steps of 1 nm. [m-1]
+    reflectances : dict of str to ndarray of shape (401,)
+        Of the surfaces that send much light on.
+    """
+
+    water_absorption_per_m: np.ndarray = field(repr=False)
+    glass_absorption_per_m: np.ndarray = field(repr=False)
+    reflectances: dict[str, np.ndarray] = field(default_factory=dict, repr=False)
+
+
+@dataclass(frozen=True, eq=False)
 class Budget:
     """Where the light ended.
 
@@ -139,6 +156,8 @@ class Result:
     budget_sums : ndarray of int64, shape (K, S, N, B)
     scale : float
         Fixed-point scale: weight = sum / scale.
+    optics : Optics, optional
+        Without it, transport is taken as straight between the wavelength nodes.
     mesh_digests, versions : dict of str to str
         SHA-256 of each mesh file by its path in the scene; version of each program and library.
     counters : dict of str to int
@@ -148,7 +167,7 @@ class Result:
     wall_s : float
         How long it took. [s]
     stop_reason : str
-        `precision`, `photons` or `interrupted`.
+        `precision`, `photons`, `interrupted` or `no more photons`.
     rel_err_asked, rel_err : float
         Relative standard error of the median soil cell: asked for (NaN if not) and reached.
 
@@ -171,6 +190,7 @@ class Result:
     budget_names: list[str]
     budget_sums: np.ndarray
     scale: float
+    optics: Optics | None = None
     mesh_digests: dict[str, str] = field(default_factory=dict)
     versions: dict[str, str] = field(default_factory=dict)
     counters: dict[str, int] = field(default_factory=dict)
@@ -179,6 +199,7 @@ class Result:
     stop_reason: str = ""
     rel_err_asked: float = float("nan")
     rel_err: float = float("nan")
+    guides: dict[str, np.ndarray] = field(default_factory=dict, repr=False, init=False)
     _cache: dict[str, np.ndarray] = field(default_factory=dict, repr=False, init=False)
 
     @classmethod
