@@ -47,6 +47,13 @@ class Limb:
         """Surface of a round limb of these radii. [m²]"""
         return float(np.sum(np.diff(self.along) * math.pi * (self.radii[1:] + self.radii[:-1])))
 
+    def finer(self, n: int) -> Limb:
+        """The same limb with n points for every one, each on the straight line between its neighbours."""
+        at = np.linspace(0.0, len(self.radii) - 1.0, n * (len(self.radii) - 1) + 1)
+        old = np.arange(len(self.radii))
+        points = np.stack([np.interp(at, old, p) for p in self.points.T], axis=1)
+        return Limb(points, np.interp(at, old, self.radii))
+
     def at_least(self, radius: float) -> Limb:
         """The same limb, nowhere thinner than this. [m]"""
         return replace(self, radii=np.maximum(self.radii, radius))
@@ -103,7 +110,7 @@ def grow(
     for b in range(branches):
         azimuth = spread * (azimuths[b] + rng.uniform(-0.3, 0.3) / branches) if b != main else 0.0
         slope = rise + (-1.0) ** b * rng.uniform(0.1, 0.4) if b != main else rise
-        length = reach * (rng.uniform(0.5, 0.9) if b != main else 1.1)
+        length = reach * math.cos(slope) * rng.uniform(0.5, 0.9) if b != main else 1.2 * reach
         radius = radius_base * (rng.uniform(0.4, 0.65) if b != main else 0.8)
         heading = _heading(azimuth, slope)
         limbs += grower.limb(crown, heading, length, radius, level=1)
@@ -121,15 +128,15 @@ class _Grower:
 
     def roots(self, crown: np.ndarray, radius: float, spread: float) -> list[Limb]:
         """Short thick roots away from the fan, down to the ground: what the crown stands on."""
-        n = int(self.rng.integers(4, 6))
+        n = int(self.rng.integers(4, 7))
         free = max(2.0 * math.pi - 0.6 * spread, math.pi)
         limbs = []
         for k in range(n):
             azimuth = math.pi + free * ((k + 0.5) / n - 0.5) + self.rng.uniform(-0.2, 0.2)
-            length = radius * self.rng.uniform(2.6, 4.5)
+            length = radius * self.rng.uniform(2.6, 5.0)
             walk = self._walk(crown, _heading(azimuth, -0.35), length, radius, droop=0.5)
-            taper = np.linspace(1.0, 0.0, len(walk)) ** 0.8
-            limbs.append(Limb(walk, radius * (0.22 + self.rng.uniform(0.5, 0.68) * taper)))
+            taper = np.linspace(1.0, 0.0, len(walk)) ** 1.1
+            limbs.append(Limb(walk, radius * (0.14 + self.rng.uniform(0.5, 0.68) * taper)))
         return limbs
 
     def limb(
@@ -158,33 +165,37 @@ class _Grower:
         """A side limb at point i, or now and then only the stub of one that broke off."""
         ahead = walk[i + 1] - walk[i]
         ahead /= np.linalg.norm(ahead)
-        side = np.cross(ahead, self.rng.normal(0.0, 1.0, 3) + [0.0, 0.0, 0.6])
+        side = np.cross(ahead, self.rng.normal(0.0, 1.0, 3) + np.array([0.0, 0.0, 0.6]))
         side /= np.linalg.norm(side)
         angle = self.rng.uniform(0.6, 1.1)
         heading = math.cos(angle) * ahead + math.sin(angle) * side
-        radius = max(self.radius_tip, radii[i] * self.rng.uniform(0.5, 0.75))
+        radius = max(self.radius_tip, radii[i] * self.rng.uniform(0.45, 0.72))
         if self.rng.random() < 0.18:
             stub = walk[i] + np.linspace(0.0, 1.0, 4)[:, None] * heading * (
                 radii[i] * self.rng.uniform(1.6, 2.6)
             )
             return [Limb(stub, np.linspace(radius, 0.7 * radius, 4))]
-        length = max(rest * self.rng.uniform(0.5, 0.95), 6.0 * radius)
+        length = rest * self.rng.uniform(0.55, 0.95)
+        if length < 7.0 * radius:  # a bud: it would only be a knob
+            return []
         return self.limb(walk[i], heading, length, radius, level + 1)
 
     def _walk(
         self, start: np.ndarray, heading: np.ndarray, length: float, radius: float, droop: float
     ) -> np.ndarray:
-        """Points of a wandering line: bends persist, gravity or light pulls, kinks come now and then."""
+        """Points of a wandering line: bends persist, kinks come now and then, the first aim draws it back."""
         step = min(max(0.5 * radius, 0.006), length / 5.0)
         n = max(5, round(length / step))
-        bend, point, line = np.zeros(3), start, [start]
+        aim, bend, point, line = heading, np.zeros(3), start, [start]
         for _ in range(n):
-            bend = 0.8 * bend + self.rng.normal(0.0, 0.16 * self.gnarl, 3)
-            if self.rng.random() < 0.05:
-                heading = heading + self.rng.normal(0.0, 0.7 * self.gnarl, 3)
-            heading = heading + bend + [0.0, 0.0, -droop * 1.2 / n]
+            bend = 0.75 * bend + self.rng.normal(0.0, 0.12 * self.gnarl, 3)
+            if self.rng.random() < 0.06:
+                heading = heading + self.rng.normal(0.0, 0.6 * self.gnarl, 3)
+            aim = aim - np.array([0.0, 0.0, droop / n])
+            heading = heading + bend + 0.14 * (aim - heading)
             if point[2] < 0.9 * radius and heading[2] < 0.0:  # it lies on the ground
                 heading[2] *= -0.3
+                aim = aim * [1.0, 1.0, 0.0]
             heading /= np.linalg.norm(heading)
             point = point + heading * (length / n)
             line.append(point)

@@ -6,11 +6,13 @@ The only module that imports trimesh, and only when a file is read or written.
 from __future__ import annotations
 
 import logging
+import re
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -20,7 +22,8 @@ from underlit.geometry import topology
 UNIT_M = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254, "ft": 0.3048}
 FORMATS = (".stl", ".obj", ".ply", ".glb", ".gltf")
 MAX_TRIANGLES = 5_000_000
-MAX_FILE_BYTES = 2_000_000_000
+MAX_FILE_BYTES = 1_500_000_000  # of text; five million triangles in any format fit
+SIMPLIFY = "Simplify the mesh: 100 000 triangles are plenty for a stone."
 SMALLEST_M, LARGEST_M = 1e-3, 10.0  # what a thing in a tank can measure; outside it, the unit is wrong
 
 # glTF prescribes y upwards; the other formats prescribe nothing, and z upwards is the habit of modelling
@@ -116,8 +119,8 @@ def make_mesh(name: str, vertices_m: np.ndarray, faces: np.ndarray, notes: Seque
     report = MeshReport(
         triangles=len(faces),
         size=(float(size[0]), float(size[1]), float(size[2])),
-        watertight=bool(np.all(edges.count == 2)),
-        open_edges=int(np.count_nonzero(edges.count == 1)),
+        watertight=bool(np.all(edges.n_faces == 2)),
+        open_edges=int(np.count_nonzero(edges.n_faces == 1)),
         components=int(components),
         notes=tuple(notes),
     )
@@ -191,9 +194,11 @@ def save_mesh(mesh: Mesh, path: str | Path, unit: str) -> None:
     if suffix in _Y_UP_FORMATS:
         vertices = vertices @ _Y_UP_TO_Z_UP
     solid = trimesh.Trimesh(vertices, mesh.faces, process=False)
-    data = solid.export(file_type=suffix[1:])
+    data: Any = solid.export(file_type=suffix[1:])
+    unfinished = path.with_name(path.name + ".part")
     try:
-        path.write_bytes(data.encode() if isinstance(data, str) else data)
+        unfinished.write_bytes(data.encode() if isinstance(data, str) else data)
+        unfinished.replace(path)
     except OSError as error:
         raise MeshError(f"cannot be written: {error.strerror}.", where=str(path)) from None
 
@@ -234,7 +239,26 @@ def _check_file(path: Path) -> None:
         raise MeshError(
             f"the file has {size / 1e9:.1f} GB; at most {MAX_FILE_BYTES / 1e9:.0f} GB are read.",
             where=where,
-            hint="Simplify the mesh: 100 000 triangles are plenty for a stone.",
+            hint=SIMPLIFY,
+        )
+    _check_count(_declared_triangles(path, size), path)
+
+
+def _declared_triangles(path: Path, size: int) -> int:
+    """How many triangles the head of a file promises, where the format has one: to refuse before reading."""
+    with path.open("rb") as file:
+        head = file.read(4096)
+    if path.suffix.lower() == ".stl" and len(head) >= 84:
+        n = int.from_bytes(head[80:84], "little")
+        return n if size == 84 + 50 * n else 0
+    found = re.search(rb"element face (\d+)", head)
+    return int(found[1]) if found and path.suffix.lower() == ".ply" else 0
+
+
+def _check_count(n_triangles: int, path: Path) -> None:
+    if n_triangles > MAX_TRIANGLES:
+        raise MeshError(
+            f"{n_triangles} triangles; at most {MAX_TRIANGLES} are read.", where=str(path), hint=SIMPLIFY
         )
 
 
@@ -242,7 +266,8 @@ def _read(path: Path) -> tuple[np.ndarray, np.ndarray]:
     """Vertices (V, 3) in file units and faces (F, 3) of all objects of the file, each moved to its place."""
     import trimesh
 
-    extra = {} if path.suffix.lower() == ".stl" else {"skip_materials": True}
+    # typed loosely: the reader takes each format's own options by name
+    extra: dict[str, Any] = {} if path.suffix.lower() == ".stl" else {"skip_materials": True}
     try:
         with _silent_trimesh():
             scene = trimesh.load_scene(str(path), process=False, **extra)
@@ -261,7 +286,9 @@ def _read(path: Path) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _flatten(scene, path: Path) -> tuple[np.ndarray, np.ndarray]:
-    vertices, faces, n_vertices, n_points = [], [], 0, 0
+    vertices: list[np.ndarray] = []
+    faces: list[np.ndarray] = []
+    n_vertices = n_triangles = n_points = 0
     for node in scene.graph.nodes_geometry:
         matrix, key = scene.graph[node]
         part = scene.geometry[key]
@@ -274,6 +301,8 @@ def _flatten(scene, path: Path) -> tuple[np.ndarray, np.ndarray]:
         vertices.append(corner @ matrix[:3, :3].T + matrix[:3, 3])
         faces.append(face + n_vertices)
         n_vertices += len(corner)
+        n_triangles += len(face)
+        _check_count(n_triangles, path)
     if not faces:
         what = f"a point cloud of {n_points} points" if n_points else "nothing that has a surface"
         raise MeshError(
@@ -286,12 +315,6 @@ def _flatten(scene, path: Path) -> tuple[np.ndarray, np.ndarray]:
 
 def _check_numbers(vertices: np.ndarray, faces: np.ndarray, path: Path) -> None:
     where = str(path)
-    if len(faces) > MAX_TRIANGLES:
-        raise MeshError(
-            f"{len(faces)} triangles; at most {MAX_TRIANGLES} are read.",
-            where=where,
-            hint="Simplify the mesh: 100 000 triangles are plenty for a stone.",
-        )
     if faces.min() < 0 or faces.max() >= len(vertices):
         raise MeshError(
             f"a triangle names vertex {int(faces.max())}, but there are {len(vertices)}.",
@@ -326,13 +349,13 @@ def _tidy(vertices: np.ndarray, faces: np.ndarray, path: Path) -> tuple[np.ndarr
     if not len(faces):
         raise MeshError("no triangle has any area.", where=str(path), hint="Export it again.")
     edges = topology.edges_of(faces)
-    if np.any(edges.count > 2):
-        notes.append(f"{np.count_nonzero(edges.count > 2)} edges belong to more than two triangles")
-    if np.any(edges.count == 1):
-        notes.append(f"open at {np.count_nonzero(edges.count == 1)} edges, which is fine for opaque things")
-    if np.any((edges.count == 2) & (edges.balance != 0)):
+    if np.any(edges.n_faces > 2):
+        notes.append(f"{np.count_nonzero(edges.n_faces > 2)} edges belong to more than two triangles")
+    if np.any(edges.n_faces == 1):
+        notes.append(f"open at {np.count_nonzero(edges.n_faces == 1)} edges, which is fine for opaque things")
+    if np.any((edges.n_faces == 2) & (edges.balance != 0)):
         notes.append("neighbouring triangles disagree about which side is outside")
-    elif np.all(edges.count == 2):
+    elif np.all(edges.n_faces == 2):
         faces, n_turned = topology.turn_outwards(vertices, faces)
         if n_turned:
             notes.append(f"turned {n_turned} closed pieces that were inside out")
@@ -344,12 +367,13 @@ def _check_size(vertices: np.ndarray, unit: str, path: Path) -> None:
     size_m = longest * UNIT_M[unit]
     if SMALLEST_M <= size_m <= LARGEST_M:
         return
-    likely = [u for u, metres in UNIT_M.items() if 0.02 <= longest * metres <= 2.0]
-    hint = (
-        f'As {likely[0]} it would be {longest * UNIT_M[likely[0]] * 100:.3g} cm: write unit = "{likely[0]}".'
-    )
+    hint = "Scale it in a modelling program."
+    for other, metres in UNIT_M.items():
+        if 0.02 <= longest * metres <= 2.0:
+            hint = f'As {other} it would be {longest * metres * 100:.3g} cm: write unit = "{other}".'
+            break
     raise MeshError(
-        f"{longest:.4g} {unit} is {size_m:.3g} m long, which cannot be meant in a tank.",
+        f"{longest:.6g} {unit} is {size_m:.3g} m long, which cannot be meant in a tank.",
         where=str(path),
-        hint=hint if likely else "Scale it in a modelling program.",
+        hint=hint,
     )

@@ -13,6 +13,8 @@ from __future__ import annotations
 
 import numpy as np
 
+LACUNARITY = 2.03  # not 2, so that the lattices of the octaves do not line up
+
 # Odd 32-bit multipliers without structure; any such would do.
 _MIX = (np.uint32(0x8DA6B343), np.uint32(0xD8163841), np.uint32(0xCB1AB31F), np.uint32(0x9E3779B1))
 
@@ -31,23 +33,39 @@ def gradient_noise(points: np.ndarray, seed: int) -> np.ndarray:
     return total
 
 
-def fractal_noise(points: np.ndarray, seed: int, *, octaves: int = 5, gain: float = 0.5) -> np.ndarray:
-    """Sum of noise at doubling fineness, each octave `gain` times as strong as the one before; shape (n,)."""
-    return sum(
-        gain**k * gradient_noise(points * (2.03**k) + 17.17 * k, seed + 101 * k) for k in range(octaves)
-    )
+def fractal_noise(
+    points: np.ndarray, seed: int, *, octaves: int = 5, gain: float = 0.5, cell=0.0
+) -> np.ndarray:
+    """Sum of noise at doubling fineness, each octave `gain` times as strong as the last; shape (n,).
 
-
-def ridged_noise(points: np.ndarray, seed: int, *, octaves: int = 4, gain: float = 0.5) -> np.ndarray:
-    """Noise with sharp crests, between 0 and about 2: ridges are where plain noise passes through zero."""
+    `cell`, a number or (n,), is the distance between the samples: octaves too fine for it fade out, so that
+    a coarse mesh gets a plainer surface and not a torn one.
+    """
     return sum(
-        gain**k * (1.0 - np.abs(2.0 * gradient_noise(points * (2.03**k) + 31.7 * k, seed + 211 * k))) ** 2
+        _octave(k, gain, cell) * gradient_noise(points * (LACUNARITY**k) + 17.17 * k, seed + 101 * k)
         for k in range(octaves)
     )
 
 
+def ridged_noise(
+    points: np.ndarray, seed: int, *, octaves: int = 4, gain: float = 0.5, cell=0.0
+) -> np.ndarray:
+    """Noise with sharp crests, between 0 and about 2: crests are where plain noise passes through zero."""
+    return sum(
+        _octave(k, gain, cell)
+        * (1.0 - np.abs(2.0 * gradient_noise(points * (LACUNARITY**k) + 31.7 * k, seed + 211 * k))) ** 2
+        for k in range(octaves)
+    )
+
+
+def _octave(k: int, gain: float, cell):
+    """Weight of octave k: none where its features are as narrow as a cell, full from three cells on."""
+    width = LACUNARITY**-k
+    return gain**k * np.clip(0.5 * (width / np.maximum(cell, 1e-9) - 1.0), 0.0, 1.0)
+
+
 def _slope(cell: np.ndarray, offset: np.ndarray, seed: int) -> np.ndarray:
-    """Offset along the pseudo-random gradient of each lattice point: one of twelve, to the edges of a cube."""
+    """Offset along the gradient of each lattice point: one of twelve, picked by a hash of its place."""
     word = cell[:, 0] * _MIX[0] ^ cell[:, 1] * _MIX[1] ^ cell[:, 2] * _MIX[2]
     word ^= np.uint32((seed * int(_MIX[3])) & 0xFFFFFFFF)
     word = (word ^ (word >> np.uint32(15))) * _MIX[0]

@@ -67,6 +67,8 @@ def frames(points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     step = np.diff(points, axis=0)
     step /= np.linalg.norm(step, axis=1)[:, None]
     tangent = np.concatenate([step[:1], step[:-1] + step[1:], step[-1:]])
+    hairpin = np.linalg.norm(tangent, axis=1) < 1e-6
+    tangent[hairpin] = np.append(step, step[-1:], axis=0)[hairpin]
     tangent /= np.linalg.norm(tangent, axis=1)[:, None]
     u = np.zeros_like(tangent)
     u[0] = np.cross(tangent[0], np.eye(3)[np.argmin(np.abs(tangent[0]))])
@@ -77,7 +79,7 @@ def frames(points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def sphere(triangles: int) -> tuple[np.ndarray, np.ndarray]:
-    """Unit directions (V, 3) and faces (F, 3) of a finely cut icosahedron: F = 20 n², near the number asked."""
+    """Unit directions (V, 3) and faces (F, 3) of a finely cut icosahedron: F = 20 n², near that asked."""
     corner, face = _icosahedron()
     n = max(2, round(math.sqrt(triangles / 20.0)))
     i, j = (a.ravel() for a in np.meshgrid(np.arange(n + 1), np.arange(n + 1), indexing="ij"))

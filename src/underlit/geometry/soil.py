@@ -159,8 +159,8 @@ def mapped_soil(length: float, width: float, heights, *, cell: float = 0.01) -> 
     length, width : float
         Inside size of the tank along x and y. [m]
     heights : array_like, shape (rows, columns)
-        Depths on an even grid from pane to pane, the panes included. [m] As a map seen from above: the
-        first row lies at the back pane, the last at the front pane; columns run from left to right.
+        Depths on an even grid from pane to pane, the panes included. [m] Rows run from the front pane to
+        the back one, columns from left to right.
     cell : float
         Wanted spacing of the nodes. [m]
 
@@ -179,14 +179,15 @@ def mapped_soil(length: float, width: float, heights, *, cell: float = 0.01) -> 
     x, y = _nodes(length, width, cell)
     grid = (np.linspace(0.0, width, table.shape[0]), np.linspace(0.0, length, table.shape[1]))
     at = np.stack(np.meshgrid(y, x, indexing="ij"), axis=-1)
-    return _soil(x, y, RegularGridInterpolator(grid, table[::-1])(at))
+    return _soil(x, y, RegularGridInterpolator(grid, table)(at))
 
 
 def read_height_map(path: str | Path) -> np.ndarray:
-    """Depths of a height-map file, shape (rows, columns), in the order of the file. [m]
+    """Depths of a height-map file, shape (rows, columns). [m]
 
-    The file is CSV. Its first line is `unit,mm` (or cm, m, in, ft); lines that start with `#` are skipped; every
-    other line is one row of depths, the first one along the back pane, each row from left to right.
+    The file is CSV. Its first line is the unit of the depths: mm, cm, m, in or ft. Every further line is
+    one row of depths from the left pane to the right one; the first row lies at the front pane, the last at
+    the back pane. Empty lines and lines that start with `#` are skipped.
 
     Raises
     ------
@@ -194,13 +195,13 @@ def read_height_map(path: str | Path) -> np.ndarray:
         Missing or unreadable file, no unit, a value that is no number, or rows of unequal length.
     """
     path = Path(path)
-    rows = [row for row in _csv_rows(path) if row[1] and not row[1][0].lstrip().startswith("#")]
-    head = [cell.strip() for cell in rows[0][1]] if rows else []
-    if len(head) < 2 or head[0] != "unit" or head[1] not in UNIT_M:
+    rows = [(line, row) for line, row in _csv_rows(path) if row and not row[0].lstrip().startswith("#")]
+    unit = rows[0][1][0].strip() if rows else ""
+    if unit not in UNIT_M or any(cell.strip() for cell in rows[0][1][1:]):
         raise DataError(
-            "the first line must name the unit of the depths.",
+            "the first line must name the unit of the depths, and nothing else.",
             where=str(path),
-            hint="Write `unit,mm` (or cm, m, in, ft) above the rows of depths.",
+            hint=f"Write one of {', '.join(UNIT_M)} on a line above the rows of depths.",
         )
     values = [_numbers(cells, f"{path}:{line}") for line, cells in rows[1:]]
     if len({len(row) for row in values}) != 1:
@@ -209,7 +210,7 @@ def read_height_map(path: str | Path) -> np.ndarray:
             where=str(path),
             hint="Every row runs from the left pane to the right one with the same number of values.",
         )
-    return np.array(values) * UNIT_M[head[1]]
+    return np.array(values) * UNIT_M[unit]
 
 
 def _csv_rows(path: Path) -> list[tuple[int, list[str]]]:
@@ -255,15 +256,14 @@ def _complete(front, back, left, right) -> tuple[float, float, float, float]:
 
 
 def _pair(one: float | None, other: float | None, middle: float) -> tuple[float, float]:
-    if one is None and other is None:
-        return middle, middle
     if one is None:
-        return 2.0 * middle - other, other
+        one = middle if other is None else 2.0 * middle - other
     return one, 2.0 * middle - one if other is None else other
 
 
 def _nodes(length: float, width: float, cell: float) -> tuple[np.ndarray, np.ndarray]:
-    return tuple(np.linspace(0.0, side, max(1, round(side / cell)) + 1) for side in (length, width))
+    nx, ny = (max(1, round(side / cell)) + 1 for side in (length, width))
+    return np.linspace(0.0, length, nx), np.linspace(0.0, width, ny)
 
 
 def _cell(node_m: np.ndarray, at) -> tuple[np.ndarray, np.ndarray]:

@@ -52,25 +52,25 @@ def surface(field: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _fill_saddles(field: np.ndarray) -> None:
-    """Make a corner inside wherever the corners of a cell face alternate: there two sheets would share an edge."""
+    """Make a corner inside wherever the corners of a cell face alternate: two sheets would share an edge."""
     inside = field < 0.0
-    while True:
-        filled = 0
+    found = True
+    while found:
+        found = False
         for axis in range(3):
             b = np.moveaxis(inside, axis, 2)  # a view: writing to it writes to `inside`
             p, q, r, s = b[:-1, :-1], b[1:, :-1], b[:-1, 1:], b[1:, 1:]
-            saddle = np.argwhere((p == s) & (q == r) & (p != q))
-            for i, j, k in saddle:
-                first = not b[i, j, k]
-                b[i if first else i + 1, j, k] = True
-            filled += len(saddle)
-        if not filled:
-            break
-    field[inside & (field >= 0.0)] = -1e-3
+            saddle = (p == s) & (q == r) & (p != q)
+            if saddle.any():
+                found = True
+                fill_p, fill_q = saddle & q, saddle & p
+                p |= fill_p
+                q |= fill_q
+    field[inside & (field >= 0.0)] = -1e-6
 
 
 def _crossings(field: np.ndarray, inside: np.ndarray, axis: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Grid edges along an axis that the surface crosses: lower end (n, 3), crossing (n, 3), does it face up (n,)."""
+    """Grid edges along an axis that the surface crosses: lower ends, crossings (n, 3), facing up (n,)."""
     f, b = np.moveaxis(field, axis, 0), np.moveaxis(inside, axis, 0)
     hit = np.nonzero(b[1:] != b[:-1])
     low, high = f[:-1][hit], f[1:][hit]

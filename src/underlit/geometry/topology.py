@@ -16,13 +16,13 @@ WELD_STEPS = 1 << 21
 class Edges(NamedTuple):
     """Undirected edges of a triangle list.
 
-    ends (E, 2) int64, lower vertex first; count (E,) faces at each edge; of_face (F, 3) edge number of the
+    ends (E, 2) int64, lower vertex first; n_faces (E,) faces at each edge; of_face (F, 3) edge number of the
     sides 01, 12, 20; balance (E,) faces that run along it upwards less those that run downwards (0 when
     consistent).
     """
 
     ends: np.ndarray
-    count: np.ndarray
+    n_faces: np.ndarray
     of_face: np.ndarray
     balance: np.ndarray
 

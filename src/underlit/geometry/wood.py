@@ -16,7 +16,8 @@ from underlit.geometry.surface import surface
 
 TRIANGLES = (1000, 500_000)
 FINEST = 1.3  # radius of the thinnest twig in grid steps that still comes out whole
-MAX_CELLS = 120_000_000
+HIDDEN = 0.8  # share of the limbs' own surface that is not inside another limb
+MAX_CELLS = 120_000_000  # of the grid: about 1 GB while it is worked on
 
 
 def wood(
@@ -78,24 +79,23 @@ def wood(
         limbs = [limb.at_least(thinnest) for limb in limbs]
     vertices, faces = _skin(limbs, step)
     vertices, faces = _largest_piece(vertices, faces)
-    vertices += _grain(vertices, faces, limbs, gnarl, seed)
+    vertices += _grain(vertices, faces, limbs, step, gnarl, seed)
     vertices *= reach / vertices[:, 0].max()
     vertices[:, 2] -= vertices[:, 2].min()
     return make_mesh(name, vertices, faces, notes)
 
 
 def _check(reach, radius_base, radius_tip, branches, depth, gnarl, triangles) -> None:
+    fewest, most = TRIANGLES
     faults = {
         f"reach {reach} m: must be above twice radius_base.": reach > 2.0 * radius_base,
-        f"radius_base {radius_base} m, radius_tip {radius_tip} m: write 0 < radius_tip <= radius_base.": 0.0
-        < radius_tip
-        <= radius_base,
+        f"radius_base {radius_base} m, radius_tip {radius_tip} m: write 0 < tip <= base.": (
+            0.0 < radius_tip <= radius_base
+        ),
         f"branches {branches}: give 1 to 30.": 1 <= branches <= 30,
         f"depth {depth}: give 1 to 6.": 1 <= depth <= 6,
         f"gnarl {gnarl}: give a value from 0 to 1.": 0.0 <= gnarl <= 1.0,
-        f"{triangles} triangles: give {TRIANGLES[0]} to {TRIANGLES[1]}.": TRIANGLES[0]
-        <= triangles
-        <= TRIANGLES[1],
+        f"{triangles} triangles: give {fewest} to {most}.": fewest <= triangles <= most,
     }
     for what, fine in faults.items():
         if not fine:
@@ -104,10 +104,13 @@ def _check(reach, radius_base, radius_tip, branches, depth, gnarl, triangles) ->
 
 def _grid_step(limbs: list[Limb], triangles: int) -> float:
     """Step that gives about so many triangles: a surface has 3 / step² per area, over all its slants. [m]"""
-    area = sum(limb.area_m2 for limb in limbs)
     points = np.concatenate([limb.points for limb in limbs])
     coarsest = float(np.prod(np.ptp(points, axis=0) + 0.05) / MAX_CELLS) ** (1 / 3)
-    return max(math.sqrt(3.0 * 0.8 * area / triangles), coarsest)
+    step = coarsest
+    for _ in range(8):  # a coarser step thickens twigs, which adds area, which asks for a coarser step
+        area = HIDDEN * sum(limb.at_least(FINEST * step).area_m2 for limb in limbs)
+        step = max(math.sqrt(3.0 * area / triangles), coarsest)
+    return step
 
 
 def _skin(limbs: list[Limb], step: float) -> tuple[np.ndarray, np.ndarray]:
@@ -153,8 +156,9 @@ def _largest_piece(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray,
     return vertices[keep], number[faces[keep[faces[:, 0]]]]
 
 
-def _grain(vertices, faces, limbs: list[Limb], gnarl: float, seed: int) -> np.ndarray:
+def _grain(vertices, faces, limbs: list[Limb], step: float, gnarl: float, seed: int) -> np.ndarray:
     """Displacement of each vertex along its normal: fibres that wind along the limbs, and bumps. [m]"""
+    limbs = [limb.finer(4) for limb in limbs]
     axis = np.concatenate([limb.points for limb in limbs])
     radius = np.concatenate([limb.radii for limb in limbs])
     u, v = (np.concatenate([getattr(limb, key) for limb in limbs]) for key in ("u", "v"))
@@ -165,12 +169,12 @@ def _grain(vertices, faces, limbs: list[Limb], gnarl: float, seed: int) -> np.nd
     cross = np.stack([np.einsum("ij,ij->i", offset, w[i]) for w in (u, v)], axis=1) / r[:, None]
     tangent = np.cross(u[i], v[i])
     s = along[i] + np.einsum("ij,ij->i", offset, tangent)
-    fibre = np.column_stack([cross * 2.6, s / r / 3.0])
-    relief = 0.10 * (ridged_noise(fibre, seed + 5, octaves=3) - 0.9)
-    relief += (0.10 + 0.16 * gnarl) * fractal_noise(vertices / r[:, None] * 0.45, seed + 6, octaves=3)
+    fibre = np.column_stack([cross * 2.2, s / r * 0.22])
+    relief = 0.13 * (ridged_noise(fibre, seed + 5, octaves=3, cell=2.2 * step / r) - 0.9)
+    bumps = fractal_noise(vertices / r[:, None] * 0.45, seed + 6, octaves=4, cell=0.45 * step / r)
+    relief += (0.10 + 0.16 * gnarl) * bumps
     normal, area = topology.face_normals_areas(vertices, faces)
-    smooth = np.stack(
-        [np.bincount(faces.ravel(), np.repeat(area * n, 3), len(vertices)) for n in normal.T], axis=1
-    )
-    smooth /= np.maximum(np.linalg.norm(smooth, axis=1), 1e-30)[:, None]
-    return (np.minimum(r, 0.03) * relief)[:, None] * smooth
+    columns = [np.bincount(faces.ravel(), np.repeat(area * n, 3), len(vertices)) for n in normal.T]
+    outward = np.stack(columns, axis=1)
+    length = np.maximum(np.linalg.norm(outward, axis=1), 1e-30)
+    return (np.minimum(r, 0.03) * relief / length)[:, None] * outward
