@@ -91,7 +91,7 @@ def test_wood_is_one_closed_skin_of_its_reach(seed, triangles):
     mesh = wood(0.4, seed=seed, triangles=triangles)
     assert verdict(mesh)
     assert mesh.report.components == 1
-    assert mesh.report.triangles == pytest.approx(triangles, rel=0.5)
+    assert mesh.report.triangles == pytest.approx(triangles, rel=0.3)
     assert mesh.bounds_m[1, 0] == pytest.approx(0.4)
     assert mesh.bounds_m[0, 2] == pytest.approx(0.0, abs=1e-12)
 
@@ -111,8 +111,10 @@ def test_wood_of_one_seed_is_equal_and_of_two_differs():
 
 
 def test_more_forks_make_more_surface():
-    area = [wood(0.4, depth=d, triangles=40_000).area_m2 for d in (1, 4)]
-    assert area[1] > 1.3 * area[0]
+    bare, forked = (
+        np.mean([wood(0.4, depth=d, seed=s, triangles=10_000).area_m2 for s in range(4)]) for d in (1, 4)
+    )
+    assert forked > 1.2 * bare
 
 
 def test_all_round_wood_reaches_all_ways():

@@ -16,7 +16,7 @@ from underlit.geometry.surface import surface
 
 TRIANGLES = (1000, 500_000)
 FINEST = 1.3  # radius of the thinnest twig in grid steps that still comes out whole
-HIDDEN = 0.8  # share of the limbs' own surface that is not inside another limb
+OUTSIDE = 0.7  # share of the surface of all limbs that does not lie inside another limb
 MAX_CELLS = 120_000_000  # of the grid: about 1 GB while it is worked on
 
 
@@ -108,7 +108,7 @@ def _grid_step(limbs: list[Limb], triangles: int) -> float:
     coarsest = float(np.prod(np.ptp(points, axis=0) + 0.05) / MAX_CELLS) ** (1 / 3)
     step = coarsest
     for _ in range(8):  # a coarser step thickens twigs, which adds area, which asks for a coarser step
-        area = HIDDEN * sum(limb.at_least(FINEST * step).area_m2 for limb in limbs)
+        area = OUTSIDE * sum(limb.at_least(FINEST * step).area_m2 for limb in limbs)
         step = max(math.sqrt(3.0 * area / triangles), coarsest)
     return step
 
