@@ -17,7 +17,8 @@ FACE_NAMES = ("left", "right", "front", "back", "bottom", "top")
 # What lies behind a pane.
 CLEAN, AIR_GAP, BONDED = range(3)
 
-# Light budget: what a photon's weight can end in. Hardscape pieces, then plant zones, follow.
+# Light budget: what a photon's weight can end in. Hardscape pieces, then plant zones, follow. (Typed numbers: a plain
+# int would have kernels compiled anew for each value they are called with.)
 (
     PAST_TANK,
     REFLECTED_ABOVE_WATER,
@@ -38,7 +39,7 @@ CLEAN, AIR_GAP, BONDED = range(3)
     IN_SOIL,
     ROULETTE,
     CUT_OFF,
-) = range(19)
+) = np.arange(19)
 SINK_NAMES = (
     "past the tank",
     "reflected above the water",

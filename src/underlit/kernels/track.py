@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from underlit.constants import SURFACE_OFFSET_M
 from underlit.kernels.arrays import (
     BONDED,
@@ -40,7 +42,7 @@ from underlit.kernels.box import entry_face, exit_face
 from underlit.kernels.bvh import closest_hit
 from underlit.kernels.fresnel import fresnel
 from underlit.kernels.interface import component, cross_surface, flip, refract, sheet_walk
-from underlit.kernels.jit import inlined_kernel
+from underlit.kernels.jit import inlined_kernel, merged_kernel
 from underlit.kernels.leaves import leaf_normal
 from underlit.kernels.rng import uniform
 from underlit.kernels.sampling import TWO_PI, about, henyey_greenstein, lambertian
@@ -59,6 +61,8 @@ MAX_EVENTS = 100_000
 _ROULETTE_EVERY = 64
 
 FAR_M = 1e3
+
+NO_FACE = np.int64(-1)
 
 
 @inlined_kernel
@@ -301,7 +305,7 @@ def step_inside(scene, bvh, region, px, py, pz, dx, dy, dz, skip, u_first, v, ce
     t_soil = soil_hit(scene.soil, px, py, pz, dx, dy, dz, t)
     if t_soil < t:
         t, event = t_soil, _SOIL
-    i_face = -1
+    i_face = NO_FACE
     if mesh.n_faces > 0:
         t_mesh, i_face = closest_hit(bvh, px, py, pz, dx, dy, dz, t, skip, stack)
         if i_face >= 0:
@@ -324,18 +328,18 @@ def step_inside(scene, bvh, region, px, py, pz, dx, dy, dz, skip, u_first, v, ce
         px, py, pz = on_face(face, px, py, pz, 0.0, tank.lx_m, 0.0, tank.ly_m, z0, z1)
         if face == TOP and not wet:
             alive = strips_let_through(scene, px, py, v, scene.n_bands, sinks, rng, seed)
-            return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, -1
+            return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, NO_FACE
         if face == TOP or (face == BOTTOM and tank.water_m > 0.0 and not wet):
             region, dx, dy, dz = meet_surface(
                 scene, region, px, py, dx, dy, dz, u_first, v, cells, sinks, rng, seed
             )
-            return region, px, py, pz, dx, dy, dz, -1
+            return region, px, py, pz, dx, dy, dz, NO_FACE
         tally_pane(scene.grid, face, px, py, pz, v, cells)
         region, dx, dy, dz = meet_pane_inside(scene, region, face, dx, dy, dz, uniform(rng, seed), v, sinks)
-        return region, px, py, pz, dx, dy, dz, -1
+        return region, px, py, pz, dx, dy, dz, NO_FACE
     if event == _MEDIUM:
         region, dx, dy, dz = meet_medium(scene, region, px, py, pz, dx, dy, dz, rate, v, sinks, rng, seed)
-        return region, px, py, pz, dx, dy, dz, -1
+        return region, px, py, pz, dx, dy, dz, NO_FACE
     if event == _SOIL:
         alive, px, py, pz, dx, dy, dz = meet_soil(scene, px, py, pz, dx, dy, dz, v, cells, sinks, rng, seed)
     else:
@@ -346,7 +350,7 @@ def step_inside(scene, bvh, region, px, py, pz, dx, dy, dz, skip, u_first, v, ce
     # The hair's breadth must not carry a path through a wall or the water surface.
     px, py = min(max(px, 0.0), tank.lx_m), min(max(py, 0.0), tank.ly_m)
     pz = min(max(pz, z0), z1)
-    return region if alive else ENDED, px, py, pz, dx, dy, dz, skip if event == _MESH else -1
+    return region if alive else ENDED, px, py, pz, dx, dy, dz, skip if event == _MESH else NO_FACE
 
 
 @inlined_kernel
@@ -500,7 +504,7 @@ def step_outside(scene, bvh, px, py, pz, dx, dy, dz, skip, entered, v, cells, si
         box = cover.lid_box_m
         if 0.0 < t_lid < t and box[0] <= x <= box[2] and box[1] <= y <= box[3]:
             t, event = t_lid, _LID
-    i_face = -1
+    i_face = NO_FACE
     if mesh.above_rim:
         t_mesh, i_face = closest_hit(bvh, px, py, pz, dx, dy, dz, min(t, FAR_M), skip, stack)
         if i_face >= 0:
@@ -512,23 +516,23 @@ def step_outside(scene, bvh, px, py, pz, dx, dy, dz, skip, entered, v, cells, si
             )
         else:
             book(v, sinks, PAST_TANK)
-        return ENDED, px, py, pz, dx, dy, dz, -1
+        return ENDED, px, py, pz, dx, dy, dz, NO_FACE
     px, py, pz = px + t * dx, py + t * dy, pz + t * dz
     if event == _TANK:
         px, py, pz = on_face(face, px, py, pz, -s, tank.lx_m + s, -s, tank.ly_m + s, -b, tank.lz_m)
         region, dx, dy, dz = meet_tank_outside(scene, face, px, py, pz, dx, dy, dz, v, sinks, rng, seed)
-        return region, px, py, pz, dx, dy, dz, -1
+        return region, px, py, pz, dx, dy, dz, NO_FACE
     if event == _LID:
         pz = cover.lid_z_m
         alive, px, py, dx, dy, dz = meet_lid(scene, px, py, dx, dy, dz, v, sinks, rng, seed)
-        return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, -1
+        return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, NO_FACE
     alive, px, py, pz, dx, dy, dz = meet_mesh(
         scene, i_face, px, py, pz, dx, dy, dz, v, cells, sinks, rng, seed
     )
     return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, i_face
 
 
-@inlined_kernel
+@merged_kernel
 def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, seed, stack):
     """Follow one packet to its end.
 
@@ -538,7 +542,7 @@ def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, se
     inside = 0.0 < px < tank.lx_m and 0.0 < py < tank.ly_m and pz < tank.lz_m
     region = AIR if inside else OUTSIDE
     entered = 1 if inside else 0  # 1 once the path has met the tank, 2 once it has been in the water
-    skip = -1
+    skip = NO_FACE
     events = 0
     while region != ENDED:
         events += 1
