@@ -95,7 +95,7 @@ def registry():
     """
     import pint
 
-    made = pint.UnitRegistry(None)
+    made: pint.UnitRegistry = pint.UnitRegistry(None)
     made.load_definitions(_DEFINITIONS.strip().splitlines())
     return made
 

@@ -62,9 +62,7 @@ def test_faults_come_all_together_in_the_order_of_lines():
     with pytest.raises(SceneError) as caught:
         scene_from_text(text, name="tank.toml")
     assert [fault.where for fault in caught.value.faults] == [
-        "tank.toml:2  tank.height",
         "tank.toml:3  tank.length",
         "tank.toml:5  tank.heigth",
-        "tank.toml:7  fixture[1].height",
         "tank.toml:10  fixture[1].heigth",
     ]

@@ -48,7 +48,6 @@ def fill(scene: Scene) -> None:
     _plants(scene)
     _lamps(scene)
     _meters(scene)
-    _planes(scene)
 
 
 def plate_thickness(length: float, height: float) -> float:
@@ -235,25 +234,13 @@ def _channel_name(spectrum: Any, number: int) -> str:
 
 
 def _meters(scene: Scene) -> None:
-    for meter in scene.meter:
+    for number, meter in enumerate(scene.meter, 1):
+        if meter.name is None:
+            name = "meter" if len(scene.meter) == 1 else f"meter {number}"
+            _settle(scene, meter, "name", name, "", "", "")
         if meter.points is None and meter.grid is not None:
             grid = meter.grid
             xs = [scene.tank.length * (i + 0.5) / grid.nx for i in range(grid.nx)]
             ys = [scene.tank.width * (j + 0.5) / grid.ny for j in range(grid.ny)]
             points = tuple((x, y, z) for z in grid.z for y in ys for x in xs)
             _settle(scene, meter, "points", points, "", "", "")
-
-
-def _planes(scene: Scene) -> None:
-    """Planes every few whole centimetres up to the surface, and where meters are held."""
-    if scene.run.planes is not None:
-        return
-    top = scene.water.level if scene.water.level > 0 else scene.tank.height
-    step = max(2, round(100 * top / 8))
-    heights = {round(0.01 * i * step, 6) for i in range(1, 9) if 0.01 * i * step < top - 0.005}
-    held = {round(point[2], 6) for meter in scene.meter for point in meter.points or ()}
-    if len(held) <= 12:
-        heights |= {z for z in held if 0 < z < scene.tank.height}
-    planes = tuple(sorted(heights))
-    shown = ", ".join(units.show(z, "length") for z in planes)
-    _settle(scene, scene.run, "planes", planes, "run.planes", shown, "every few cm and at meters")

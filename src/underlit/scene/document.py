@@ -135,6 +135,8 @@ def _slip(line: str) -> str:
         return f'A value with a unit stands in quotes: write "{value}".'
     if re.search(r"[=,\[]\s*-?\.\d", line):
         return "A number begins with a digit: 0.1."
+    if line.split("#")[0].count('"') % 2:
+        return "A text ends with the quote it began with: one is missing."
     if re.match(r"\s*[\w.\"' -]+\s*:", line):
         return "A key and its value are joined by =, not by a colon."
     if re.search(r"=\s*[A-Za-z]", line):

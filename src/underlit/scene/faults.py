@@ -10,6 +10,7 @@ from pydantic import BaseModel, ValidationError
 from underlit.errors import Fault
 from underlit.scene.document import Document, Path
 from underlit.scene.fields import TAG, nearest
+from underlit.scene.hardscape import SHAPES, MeshPiece
 
 MOST_FAULTS = 60
 
@@ -26,22 +27,30 @@ def faults_of(error: ValidationError, document: Document, model: type[BaseModel]
     model : type
         The model the data were read into, for the names of known keys.
     """
-    found = []
-    for one in error.errors(include_url=False):
-        path = _in_file(tuple(step for step in one["loc"] if not str(step).startswith(TAG)), document.data)
-        if _follows_from_another(one):
-            continue
-        what, hint = _words(one, path, _table_at(document.data, path[:-1], model))
-        found.append((document.line(path) or 0, Fault(document.where(path), what, hint)))
-    found.sort(key=lambda entry: entry[0])
-    faults = [fault for _, fault in found]
-    if len(faults) > MOST_FAULTS:
-        more = len(faults) - MOST_FAULTS
-        faults = [
-            *faults[:MOST_FAULTS],
-            Fault(document.name, f"and {more} more faults.", "Mend those above first."),
-        ]
+    errors = [(_in_file(_path(one), document.data), one) for one in error.errors(include_url=False)]
+    errors.sort(key=lambda entry: document.line(entry[0]) or 0)
+    first, more = errors[:MOST_FAULTS], len(errors) - MOST_FAULTS
+    slips = {
+        (path[:-1], _meant(path, document, model)) for path, one in first if one["type"] == "extra_forbidden"
+    }
+    faults = [
+        Fault(document.where(path), *_words(one, path, _table_at(document.data, path[:-1], model)))
+        for path, one in first
+        if not (one["type"] == "missing" and (path[:-1], path[-1]) in slips)
+    ]
+    if more > 0:
+        faults.append(Fault(document.name, f"and {more} more faults.", "Mend those above first."))
     return faults
+
+
+def _path(one: Any) -> Path:
+    """Path of an error, without the names of variants."""
+    return tuple(step for step in one["loc"] if not str(step).startswith(TAG))
+
+
+def _meant(path: Path, document: Document, model: type[BaseModel]) -> str | None:
+    """The key that an unknown one was probably meant to be."""
+    return nearest(str(path[-1]), keys_of(_table_at(document.data, path[:-1], model)))
 
 
 def _in_file(path: Path, data: Any) -> Path:
@@ -51,14 +60,8 @@ def _in_file(path: Path, data: Any) -> Path:
             return path[:i]
         if not _has(data, step):
             break
-        data = data[step]
+        data = data[step]  # type: ignore[index]
     return path
-
-
-def _follows_from_another(one: Any) -> bool:
-    """Whether a list only counts as too short since an entry of it is at fault."""
-    context = one.get("ctx", {})
-    return one["type"] == "too_short" and len(one["input"]) >= context["min_length"]
 
 
 def got(value: Any) -> str:
@@ -68,7 +71,8 @@ def got(value: Any) -> str:
     if isinstance(value, dict):
         return "a table"
     if isinstance(value, list | tuple):
-        return f"a list of {len(value)}"
+        text = written(value) if len(value) <= 4 else ""
+        return text if 0 < len(text) <= 60 else f"a list of {len(value)}"
     if isinstance(value, str):
         return f'"{value[:40]}…"' if len(value) > 40 else f'"{value}"'
     text = str(value) if not isinstance(value, int) or abs(value) < 10**40 else "a huge number"
@@ -87,8 +91,6 @@ def _words(one: Any, path: Path, table: type[BaseModel] | None) -> tuple[str, st
         return _unknown(str(key), table)
     if kind == "literal_error":
         return _choice(key, value, context["expected"])
-    if kind in ("too_short", "too_long"):
-        return _count(value, context)
     return f"got {got(value)}, expected {_EXPECTED.get(kind, one['msg'].lower())}.", ""
 
 
@@ -105,7 +107,7 @@ _EXPECTED = {
 
 
 def _own(key: str | int, value: Any, context: dict[str, Any]) -> tuple[str, str]:
-    what = f"got {got(value)}, expected {context['expected']}."
+    what = f"got {context['found'] or got(value)}, expected {context['expected']}."
     hint = context["hint"]
     if context["write"]:
         entry = f"{key} = {context['write']}" if isinstance(key, str) else context["write"]
@@ -117,7 +119,9 @@ def _missing(key: str | int, table: type[BaseModel] | None) -> tuple[str, str]:
     if isinstance(key, int):
         return "a value is missing in this list.", ""
     example = _example(key, table)
-    return "missing: this key is required.", f"Write `{key} = {example}`." if example else f"Add `{key}`."
+    if not example:
+        return "missing: this table is required.", f"Add the table [{key}]."
+    return "missing: this key is required.", f"Write `{key} = {example}`."
 
 
 def _example(key: str, table: type[BaseModel] | None) -> str:
@@ -148,9 +152,11 @@ def keys_of(table: type[BaseModel] | None) -> list[str]:
 
 def _unknown(key: str, table: type[BaseModel] | None) -> tuple[str, str]:
     known = keys_of(table)
-    near = nearest(key, known)
     what = "unknown key."
-    if near:
+    for shape, other in SHAPES.items():
+        if table is not other and table in (*SHAPES.values(), MeshPiece) and key in keys_of(other):
+            return what, f'`{key}` goes with shape = "{shape}".'
+    if near := nearest(key, known):
         return what, f"Did you mean `{near}`?"
     return what, f"Known here: {', '.join(known)}." if known else ""
 
@@ -162,13 +168,6 @@ def _choice(key: str | int, value: Any, expected: str) -> tuple[str, str]:
         ", ".join(f'"{word}"' for word in words[:-1]) + (" or " if len(words) > 1 else "") + f'"{words[-1]}"'
     )
     return f"got {got(value)}, expected {listed}.", f'Write `{key} = "{near}"`.' if near else ""
-
-
-def _count(value: Any, context: dict[str, Any]) -> tuple[str, str]:
-    low, high = context.get("min_length"), context.get("max_length")
-    actual = context.get("actual_length") or (len(value) if hasattr(value, "__len__") else "more")
-    bound = f"at least {low}" if low is not None else f"at most {high}"
-    return f"got {actual} entries, expected {bound}.", ""
 
 
 def _table_at(data: Any, path: Path, model: type[BaseModel]) -> type[BaseModel] | None:

@@ -12,9 +12,9 @@ import difflib
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated, Any, Union
+from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, GetJsonSchemaHandler, Tag
+from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
 from underlit import units
@@ -26,7 +26,7 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=True)
 
 
-def fault(expected: str, *, hint: str = "", write: str = "") -> PydanticCustomError:
+def fault(expected: str, *, hint: str = "", write: str = "", found: str = "") -> PydanticCustomError:
     """An error in our own words.
 
     Parameters
@@ -37,8 +37,11 @@ def fault(expected: str, *, hint: str = "", write: str = "") -> PydanticCustomEr
         A sentence on what to do.
     write : str
         The value to write instead, as it stands in the file.
+    found : str
+        What to quote in place of the value.
     """
-    return PydanticCustomError("underlit", "{expected}", {"expected": expected, "hint": hint, "write": write})
+    context = {"expected": expected, "hint": hint, "write": write, "found": found}
+    return PydanticCustomError("underlit", "{expected}", context)
 
 
 @dataclass(frozen=True)
@@ -253,14 +256,47 @@ Coordinate = Annotated[float, Quantity("length", "-20 m", "20 m", example="20 cm
 Length = Annotated[float, Quantity("length", above="0 m", high="20 m", example="10 cm")]
 Height = Annotated[float, Quantity("length", "0 m", "20 m", example="10 cm")]
 Angle = Annotated[float, Quantity("angle", "-360 deg", "360 deg", example="30 deg")]
-Point = Annotated[tuple[Coordinate, ...], Field(strict=False, min_length=2, max_length=2)]
-Place = Annotated[tuple[Coordinate, ...], Field(strict=False, min_length=2, max_length=3)]
-Spot = Annotated[tuple[Coordinate, ...], Field(strict=False, min_length=3, max_length=3)]
 
 
 def derived(description: str, examples: list[Any] | None = None, **more: Any) -> Any:
-    """A value that is worked out from others when the file does not give it (`defaults.py`), never None once read."""
+    """A value worked out from others when the file does not give it (`defaults.py`): never None once read."""
     return Field(default=None, description=description, examples=examples, **more)
+
+
+@dataclass(frozen=True)
+class Entries:
+    """Of a list: how many entries it may have, looked at before any of them is read."""
+
+    most: int
+    least: int | None = None  # as `most` when left out
+    what: str = "values"
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
+        schema = handler(source)
+        schema["strict"] = False
+        return core_schema.no_info_before_validator_function(self._count, schema)
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {**handler(schema), "minItems": self._least, "maxItems": self.most}
+
+    @property
+    def _least(self) -> int:
+        return self.most if self.least is None else self.least
+
+    def _count(self, value: Any) -> Any:
+        if isinstance(value, list | tuple) and not self._least <= len(value) <= self.most:
+            raise fault(f"{self._number()} {self.what}", found=f"{len(value):,}")
+        return value
+
+    def _number(self) -> str:
+        if self._least == self.most:
+            return str(self.most)
+        return f"at most {self.most}" if self._least == 0 else f"{self._least} to {self.most}"
+
+
+Point = Annotated[tuple[Coordinate, Coordinate], Entries(2)]
+Place = Annotated[tuple[Coordinate, ...], Entries(3, least=2)]
+Spot = Annotated[tuple[Coordinate, Coordinate, Coordinate], Entries(3)]
 
 
 _DIRECTIONS = {"right": 0.0, "back": 0.5 * math.pi, "left": math.pi, "front": 1.5 * math.pi}
@@ -294,35 +330,44 @@ Direction = Annotated[float, _Direction()]
 TAG = "~"  # begins the names of variants, which are no part of a fault's path
 
 
-def one_of(choose: Callable[[dict[str, Any]], str | None], variants: dict[str, Any], expected: str) -> Any:
-    """A table of one of several forms, chosen by what stands in it, so that faults speak of that form alone.
+@dataclass(frozen=True, eq=False)
+class OneOf:
+    """A value of one of several forms, chosen by what stands in it, so that faults speak of that form alone.
 
     Parameters
     ----------
     choose : callable
-        From the table as read to a name among the variants, or None.
-    variants : dict of str to type
+        From a table as read to a name among the forms, or None.
+    forms : dict of str to type
         Form by name; the one called "text" takes a bare text.
     expected : str
         Said when the value is of no form.
     """
 
-    def tag(value: Any) -> str:
+    choose: Callable[[dict[str, Any]], str | None]
+    forms: dict[str, Any]
+    expected: str
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
+        forms = {TAG + name: handler.generate_schema(form) for name, form in self.forms.items()}
+        union = core_schema.tagged_union_schema(forms, discriminator=self._tag)
+        return core_schema.no_info_before_validator_function(self._check, union)
+
+    def _tag(self, value: Any) -> str:
         if isinstance(value, BaseModel):
-            return next(TAG + name for name, form in variants.items() if type(value) is form)
-        return TAG + str(choose(value) if isinstance(value, dict) else "text")
+            return next(TAG + name for name, form in self.forms.items() if type(value) is form)
+        return TAG + str(self.choose(value) if isinstance(value, dict) else "text")
 
-    def check(value: Any) -> Any:
-        table = isinstance(value, dict)
-        if isinstance(value, BaseModel) or (table and choose(value) in variants):
+    def _check(self, value: Any) -> Any:
+        if isinstance(value, BaseModel) or (isinstance(value, str) and "text" in self.forms):
             return value
-        if isinstance(value, str) and "text" in variants:
+        if not isinstance(value, dict):
+            raise fault(self.expected)
+        if self.choose(value) in self.forms:
             return value
-        raise fault(expected, hint=_slip_of_form(value, variants) if table else "")
-
-    forms = tuple(Annotated[form, Tag(TAG + name)] for name, form in variants.items())
-    union: Any = Union[forms]  # noqa: UP007
-    return Annotated[union, Discriminator(tag), BeforeValidator(check, json_schema_input_type=union)]
+        shape = value.get("shape")
+        found = f'shape = "{shape[:40]}"' if isinstance(shape, str) else ""
+        raise fault(self.expected, hint=_slip_of_form(value, self.forms), found=found)
 
 
 def _slip_of_form(table: dict[str, Any], variants: dict[str, Any]) -> str:
@@ -337,5 +382,5 @@ def _slip_of_form(table: dict[str, Any], variants: dict[str, Any]) -> str:
 
 def nearest(word: str, known: list[str]) -> str | None:
     """The known word most like one, or None."""
-    found = difflib.get_close_matches(word.lower().replace("-", "_")[:80], known, n=1, cutoff=0.55)
+    found = difflib.get_close_matches(word.lower().replace("-", "_")[:80], known, n=1, cutoff=0.62)
     return found[0] if found else None

@@ -6,11 +6,10 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from underlit.scene.fields import Coordinate, Height, Table, Text, derived
+from underlit.scene.fields import Entries, Height, Point, Table, Text, derived
 from underlit.scene.materials import Material
 
-_Pair = Annotated[tuple[Coordinate, ...], Field(strict=False, min_length=2, max_length=2)]
-Profile = Annotated[tuple[_Pair, ...], Field(strict=False, min_length=2, max_length=200)]
+Profile = Annotated[tuple[Point, ...], Entries(200, least=2)]
 
 
 class Substrate(Table):

@@ -10,23 +10,24 @@ from pydantic import Field
 from underlit.scene.fields import (
     Angle,
     Direction,
+    Entries,
     Height,
     Length,
     Number,
+    OneOf,
     Place,
     Quantity,
     Table,
     Text,
     Whole,
-    one_of,
-)  # fmt: skip
+)
 from underlit.scene.materials import Material
 
 Triangles = Annotated[int, Whole(100, 500_000)]
 Seed = Annotated[int, Whole(0, 2**31 - 1)]
 Factor = Annotated[float, Number(0.0, 1e6, above=True, share=False)]
 PatchSize = Annotated[float, Quantity("length", "0.5 mm", "1 m", example="1 cm")]
-Size3 = Annotated[tuple[Length, ...], Field(strict=False, min_length=3, max_length=3)]
+Size3 = Annotated[tuple[Length, Length, Length], Entries(3)]
 
 
 class Piece(Table):
@@ -157,7 +158,7 @@ class DiscPiece(Piece):
     thickness: Length = Field(0.002, description="default 2 mm", examples=["2 mm"])
 
 
-SHAPES = {
+SHAPES: dict[str, type[Piece]] = {
     "stone": StonePiece,
     "wood": WoodPiece,
     "cylinder": CylinderPiece,
@@ -174,8 +175,11 @@ def _choose(table: dict[str, Any]) -> str | None:
     return "mesh" if "mesh" in table else None
 
 
-Hardscape = one_of(
-    _choose,
-    {"mesh": MeshPiece, **SHAPES},
-    'a piece with mesh = "FILE" or with shape = ' + ", ".join(f'"{name}"' for name in SHAPES),
-)
+Hardscape = Annotated[
+    MeshPiece | StonePiece | WoodPiece | CylinderPiece | SlabPiece | EllipsoidPiece | DiscPiece,
+    OneOf(
+        _choose,
+        {"mesh": MeshPiece, **SHAPES},
+        'a piece with mesh = "FILE" or with shape = ' + ", ".join(f'"{name}"' for name in SHAPES),
+    ),
+]

@@ -13,8 +13,10 @@ from underlit.scene.fields import (
     Amount,
     Angle,
     Direction,
+    Entries,
     Length,
     Number,
+    OneOf,
     Point,
     Quantity,
     Share,
@@ -23,8 +25,7 @@ from underlit.scene.fields import (
     Whole,
     derived,
     fault,
-    one_of,
-)  # fmt: skip
+)
 
 Power = Annotated[float, Quantity("power", above="0 W", high="20000 W", example="12 W")]
 Efficacy = Annotated[
@@ -42,8 +43,8 @@ Kelvins = Annotated[float, Quantity("colour temperature", "1800 K", "25000 K", e
 FullWidth = Annotated[float, Quantity("angle", "1 deg", "179 deg", example="120 deg")]
 
 
-_Phosphor = Annotated[tuple[Nm, NmWidth], Field(strict=False)]
-_Phosphors = Annotated[tuple[_Phosphor, _Phosphor], Field(strict=False)]
+_Phosphor = Annotated[tuple[Nm, NmWidth], Entries(2)]
+_Phosphors = Annotated[tuple[_Phosphor, _Phosphor], Entries(2)]
 
 
 class PeakSpectrum(Table):
@@ -102,13 +103,13 @@ def _plain(form: Any) -> Any:
     return form if isinstance(form, str | Mapping) else MappingProxyType(form.model_dump(exclude_none=True))
 
 
-_Forms = one_of(
+_FORMS = OneOf(
     _spectrum_form,
     {"text": Text, "peak": PeakSpectrum, "white": WhiteSpectrum, "file": FileSpectrum, "mix": MixSpectrum},
     'the name of a lamp spectrum, { peak = "660 nm", width = "20 nm" }, { cct = "6500 K" }, '
     '{ file = "lamp.csv", quantity = "W/nm" } or { mix = { "white 6500 K" = 0.8, "red 660" = 0.2 } }',
 )
-Spectrum = Annotated[_Forms, AfterValidator(_plain)]
+Spectrum = Annotated[str | Mapping[str, Any], _FORMS, AfterValidator(_plain)]
 
 
 class Beam(Table):
@@ -195,11 +196,9 @@ def _size(value: Any) -> Any:
 
 
 Size2 = Annotated[
-    tuple[Length, ...],
-    Field(strict=False, min_length=2, max_length=2),
-    BeforeValidator(
-        _size, json_schema_input_type=Length | Annotated[list[Length], Field(min_length=2, max_length=2)]
-    ),
+    tuple[Length, Length],
+    Entries(2),
+    BeforeValidator(_size, json_schema_input_type=Length | Annotated[tuple[Length, Length], Entries(2)]),
 ]
 
 
@@ -239,8 +238,9 @@ class Fixture(Table):
     l70_hours: Annotated[float, Number(100, 1e6, share=False)] | None = Field(
         None, description="hours until 70 % of the first output is left", examples=[40_000]
     )
-    channel: tuple[Channel, ...] = Field(
-        strict=False, min_length=1, max_length=50, description="its channels, as `[[fixture.channel]]`"
+    channel: Annotated[tuple[Channel, ...], Entries(50, least=1, what="channels")] = Field(
+        description="its channels, as `[[fixture.channel]]`",
+        examples=[[{"spectrum": "white 6500 K", "power": "20 W", "efficacy": "1.9 umol/J"}]],
     )
 
 
@@ -251,7 +251,7 @@ class Window(Table):
         description="side of the tank it faces", examples=["left"]
     )
     distance: Length = Field(description="from that pane's outer face to the window", examples=["150 cm"])
-    size: Annotated[tuple[Length, ...], Field(strict=False, min_length=2, max_length=2)] = Field(
+    size: Annotated[tuple[Length, Length], Entries(2)] = Field(
         description="width and height of the window", examples=[["100 cm", "120 cm"]]
     )
     sill: Annotated[float, Quantity("length", "-3 m", "5 m", example="0 cm")] = Field(

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
-from underlit.scene.fields import Number, Share, Table, Text, fault, one_of
+from underlit.scene.fields import Number, OneOf, Share, Table, Text, fault
 
 _SHARE = Number(0.0, 1.0)
 _NM = Number(300.0, 900.0, share=False)
@@ -62,10 +62,10 @@ def _form(table: dict[str, Any]) -> str | None:
     return next((key for key in ("reflectance", "file") if key in table), None)
 
 
-_Forms = one_of(
+_FORMS = OneOf(
     _form,
     {"text": Text, "reflectance": OwnSurface, "file": FileSurface},
     "the name of a surface, { reflectance = 0.05 }, { reflectance = [[450, 0.10], [650, 0.35]] } "
     'or { file = "wood.csv" }',
 )
-Material = Annotated[_Forms, AfterValidator(_plain)]
+Material = Annotated[str | float | tuple[tuple[float, float], ...], _FORMS, AfterValidator(_plain)]

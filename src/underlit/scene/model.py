@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import Field, PrivateAttr
 
-from underlit.scene.fields import Table
+from underlit.scene.fields import Entries, Table
 from underlit.scene.ground import Substrate
 from underlit.scene.hardscape import Hardscape
 from underlit.scene.lamps import Channel, Fixture, Window
@@ -30,19 +30,19 @@ class Scene(Table):
     tank: Tank = Field(description="the tank")
     water: Water = Field(default_factory=Water, description="what fills it")
     substrate: Substrate = Field(default_factory=Substrate, description="the soil")
-    hardscape: Annotated[tuple[Hardscape, ...], Field(strict=False, max_length=500)] = Field(
+    hardscape: Annotated[tuple[Hardscape, ...], Entries(500, least=0, what="pieces")] = Field(
         (), description="stones, wood and other opaque things, as `[[hardscape]]`"
     )
-    plant: Annotated[tuple[Plant, ...], Field(strict=False, max_length=200)] = Field(
+    plant: Annotated[tuple[Plant, ...], Entries(200, least=0, what="zones")] = Field(
         (), description="plant zones, as `[[plant]]`"
     )
     floaters: Floaters | None = Field(None, description="floating plants")
-    fixture: Annotated[tuple[Fixture, ...], Field(strict=False, max_length=200)] = Field(
+    fixture: Annotated[tuple[Fixture, ...], Entries(200, least=0, what="fixtures")] = Field(
         (), description="lamps, as `[[fixture]]`"
     )
     window: Window | None = Field(None, description="light from a window")
     schedule: Schedule = Field(default_factory=Schedule, description="the light's day")
-    meter: Annotated[tuple[Meter, ...], Field(strict=False, max_length=200)] = Field(
+    meter: Annotated[tuple[Meter, ...], Entries(200, least=0, what="meters")] = Field(
         (), description="spots where a meter is held, as `[[meter]]`"
     )
     run: Run = Field(default_factory=Run, description="what to compute")

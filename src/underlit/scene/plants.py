@@ -6,11 +6,11 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
-from underlit.scene.fields import Height, Length, Number, Point, Share, Table, Text, derived
+from underlit.scene.fields import Entries, Height, Length, Number, Point, Share, Table, Text, derived
 
 Ppfd = Annotated[float, Number(0.0, 3000.0, share=False)]
-Outline = Annotated[tuple[Point, ...], Field(strict=False, min_length=3, max_length=500)]
-Band = Annotated[tuple[Ppfd, ...], Field(strict=False, min_length=2, max_length=2)]
+Outline = Annotated[tuple[Point, ...], Entries(500, least=3)]
+Band = Annotated[tuple[Ppfd, Ppfd], Entries(2)]
 LeafArea = Annotated[float, Number(0.0, 30.0, share=False)]
 
 
@@ -21,7 +21,7 @@ def _as_list(value: Any) -> Any:
 
 Stages = Annotated[
     tuple[LeafArea, ...],
-    Field(strict=False, min_length=1, max_length=20),
+    Entries(20, least=1),
     BeforeValidator(_as_list, json_schema_input_type=LeafArea | list[LeafArea]),
 ]
 

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
-from underlit.scene.fields import Height, Number, Point, Quantity, Share, Table, Text, derived, fault
+from underlit.scene.fields import Entries, Height, Number, Point, Quantity, Share, Table, Text, derived, fault
 from underlit.scene.materials import Material
 
 SIDES = ("front", "back", "left", "right")
@@ -137,7 +137,7 @@ class Tank(Table):
     bottom_thickness: Thickness = derived("of the bottom pane; default as the sides", ["6 mm"])
     panes: Panes = Field(default_factory=Panes, description="the five panes: clean, filmed, dirty")
     rim: Rim | None = Field(None, description="an opaque frame round the opening")
-    brace: tuple[Brace, ...] = Field(
-        (), strict=False, max_length=50, description="strips over the opening, as `[[tank.brace]]`"
+    brace: Annotated[tuple[Brace, ...], Entries(50, least=0, what="braces")] = Field(
+        (), description="strips over the opening, as `[[tank.brace]]`"
     )
     lid: Lid | None = Field(None, description="a sheet over the opening")

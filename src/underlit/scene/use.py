@@ -9,6 +9,7 @@ from pydantic import BeforeValidator, Field
 from underlit.scene.fields import (
     Amount,
     Coordinate,
+    Entries,
     Height,
     Number,
     Quantity,
@@ -18,7 +19,7 @@ from underlit.scene.fields import (
     Whole,
     derived,
     fault,
-)  # fmt: skip
+)
 
 Hours = Annotated[float, Number(0.0, 24.0, share=False)]
 Ramp = Annotated[float, Quantity("time", "0 min", "12 h", example="30 min")]
@@ -45,7 +46,7 @@ def _as_list(value: Any) -> Any:
 
 Heights = Annotated[
     tuple[Height, ...],
-    Field(strict=False, min_length=1, max_length=60),
+    Entries(60, least=1),
     BeforeValidator(_as_list, json_schema_input_type=Height | list[Height]),
 ]
 
@@ -61,8 +62,8 @@ class MeterGrid(Table):
 class Meter(Table):
     """Spots where a light meter is held."""
 
-    name: Text = Field("meter", description="unique name", examples=["floor"])
-    points: Annotated[tuple[Spot, ...], Field(strict=False, min_length=1, max_length=10_000)] = derived(
+    name: Text = derived("unique name; default its number", ["floor"])
+    points: Annotated[tuple[Spot, ...], Entries(10_000, least=1)] = derived(
         "x, y, z of each spot", [[["10 cm", "10 cm", "6 cm"]]]
     )
     grid: MeterGrid | None = Field(None, description="an even grid of spots, in place of `points`")
@@ -77,7 +78,7 @@ def _planes(value: Any) -> Any:
     return value
 
 
-_PlaneList = Annotated[tuple[Coordinate, ...], Field(strict=False, max_length=200)]
+_PlaneList = Annotated[tuple[Coordinate, ...], Entries(200, least=0)]
 Planes = Annotated[
     _PlaneList | None, BeforeValidator(_planes, json_schema_input_type=list[Height] | Literal["auto"])
 ]
@@ -96,11 +97,12 @@ class Run(Table):
     cell: Cell = Field(
         0.01, description="size of the cells of soil, panes and surface; default 1 cm", examples=["1 cm"]
     )
-    planes: Planes = derived(
-        "heights of horizontal planes to map, above the bottom; default `auto`: every few cm, and where "
-        "plants and "
-        "meters are read",
-        [["10 cm", "20 cm"]],
+    planes: Planes = Field(
+        None,
+        description="heights of horizontal planes to map, above the bottom; default `auto`: every few cm, "
+        "and where "
+        "plants and meters are read",
+        examples=[["10 cm", "20 cm"]],
     )
     plane_cell: Cell = Field(0.02, description="size of their cells; default 2 cm", examples=["2 cm"])
     replicates: Annotated[int, Whole(2, 64)] = Field(

@@ -1,0 +1,146 @@
+"""Fixtures, their channels, and the window."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from underlit import spectra
+from underlit.scene.check.checker import CLOSE_M, Checker, cm
+from underlit.scene.document import Path
+from underlit.scene.lamps import Channel, Fixture
+
+_TABLES = (".csv", ".txt", ".tsv")
+_SPECTRA = (*_TABLES, ".xml", ".spdx")
+_BEAMS = (".ies", ".ldt")
+# Fixture limits of Kusuma, Pattison & Bugbee 2020 (Hortic Res 7:56): 4.1 umol/J for blue and red together.
+BEST_FIXTURE_UMOL_J = 4.1
+_FAR_M = 1.0
+
+
+def check(checker: Checker) -> None:
+    """Faults of everything that gives light."""
+    scene = checker.scene
+    if not scene.fixture and scene.window is None:
+        checker.fault((), "there is no light in the scene.", "Add a [[fixture]] with a [[fixture.channel]].")
+    checker.unique("fixture", (one.name for one in scene.fixture), lambda i: ("fixture", i, "name"))
+    for i, fixture in enumerate(scene.fixture):
+        _fixture(checker, fixture, ("fixture", i))
+    if scene.window:
+        _spectrum(checker, scene.window.spectrum, ("window", "spectrum"))
+        pane = getattr(scene.tank.panes, scene.window.side)
+        if pane.state != "clean":
+            what = f"the {scene.window.side} pane has a film, so the window lights the tank only from above."
+            checker.warn(("window", "side"), what)
+
+
+def _fixture(checker: Checker, fixture: Fixture, path: Path) -> None:
+    names = (channel.name for channel in fixture.channel)
+    checker.unique("channel of this fixture", names, lambda i: (*path, "channel", i, "spectrum"))
+    across, deep = fixture.size
+    if fixture.shape in ("disc", "pendant") and across != deep:
+        checker.wrong(
+            (*path, "size"), f"one diameter, since a {fixture.shape} is round", 'Use shape = "panel".'
+        )
+    if fixture.shape == "tube" and deep >= across:
+        checker.wrong((*path, "size"), "the length of the tube first, then its diameter")
+    _height(checker, fixture, path)
+    _place(checker, fixture, path)
+    for i, channel in enumerate(fixture.channel):
+        _channel(checker, fixture, channel, (*path, "channel", i))
+
+
+def _height(checker: Checker, fixture: Fixture, path: Path) -> None:
+    """The whole lamp must hang above the water."""
+    scene = checker.scene
+    if fixture.height_above == "water" and scene.water.level == 0:
+        hint = 'Write height_above = "rim" or "bottom".'
+        checker.fault((*path, "height"), "there is no water that the height could count from.", hint)
+        return
+    z = scene.emitter_height(fixture)
+    ground = scene.water.level
+    droop = 0.5 * max(fixture.size) * math.sin(fixture.tilt) + (fixture.shade.depth if fixture.shade else 0.0)
+    if z <= ground or z <= CLOSE_M:
+        what = f"the emitters are {cm(z)} above the bottom, expected above the water level, {cm(ground)}."
+        checker.fault((*path, "height"), what, "Raise the fixture; lamps under water are not modelled.")
+    elif z - droop <= ground:
+        what = f"the lowest part of the fixture, at {cm(z - droop)}, dips into the water, at {cm(ground)}."
+        hint = "Raise the fixture, or lessen its tilt or the depth of its shade."
+        checker.fault((*path, "height"), what, hint)
+
+
+def _place(checker: Checker, fixture: Fixture, path: Path) -> None:
+    """A lamp far from the tank is probably a slip."""
+    tank = checker.scene.tank
+    x, y = fixture.position
+    away = max(-x, x - tank.length, -y, y - tank.width)
+    if away > _FAR_M:
+        what = f"the fixture is {cm(away)} away from the tank, expected at most {cm(_FAR_M)}."
+        checker.fault((*path, "position"), what, "Count x from the left pane and y from the front pane.")
+    elif away > 0 and fixture.tilt == 0:
+        checker.warn(
+            (*path, "position"), "the middle of the fixture is beside the tank, and it is not tilted."
+        )
+
+
+def _channel(checker: Checker, fixture: Fixture, channel: Channel, path: Path) -> None:
+    way = checker.one_of(path, ("efficacy", "lumens", "flux", "reading"), "how much light the channel gives")
+    spectrum = _spectrum(checker, channel.spectrum, (*path, "spectrum"))
+    if way and spectrum is not None:
+        _physics(checker, channel, way, spectrum, path)
+    _beam(checker, channel, (*path, "beam"))
+    _leds(checker, fixture, channel, path)
+
+
+def _spectrum(checker: Checker, spec: Any, path: Path) -> Any:
+    """The spectrum itself, or None if it has a fault or its file is not at hand."""
+    folder = checker.scene.folder
+    if (
+        not isinstance(spec, str)
+        and "file" in spec
+        and not checker.file((*path, "file"), spec["file"], _SPECTRA)
+    ):
+        return None
+    return checker.data(path, lambda: spectra.lamp(spec, folder))
+
+
+def _physics(checker: Checker, channel: Channel, way: str, spectrum: Any, path: Path) -> None:
+    """No lamp gives more photons than its electrical energy holds."""
+    most = spectra.max_efficacy_umol_per_J(spectrum)
+    flux = {
+        "efficacy": lambda: (channel.efficacy or 0.0) * channel.power,
+        "flux": lambda: channel.flux or 0.0,
+        "lumens": lambda: (channel.lumens or 0.0) / spectra.lumens_per_umol(spectrum),
+        "reading": lambda: 0.0,  # only the tracer can tell
+    }[way]()
+    efficacy = flux / channel.power
+    if efficacy > most:
+        what = (
+            f"that makes {efficacy:.3g} umol per joule, but light of this spectrum has only {most:.3g}: "
+            "no lamp can give more."
+        )
+        checker.fault((*path, way), what, "Check the power, which is that at the plug, and the unit.")
+    elif efficacy > BEST_FIXTURE_UMOL_J:
+        checker.warn(
+            (*path, way), f"{efficacy:.3g} umol/J is more than any fixture is known to give. Is it right?"
+        )
+
+
+def _beam(checker: Checker, channel: Channel, path: Path) -> None:
+    if channel.beam.file is None:
+        return
+    checker.file((*path, "file"), channel.beam.file, _BEAMS, 50_000_000)
+    for key in ("fwhm", "lens"):
+        if checker.given((*path, key)):
+            checker.fault((*path, key), "`file` already gives the beam's shape.", f"Leave out `{key}`.")
+
+
+def _leds(checker: Checker, fixture: Fixture, channel: Channel, path: Path) -> None:
+    if channel.positions is not None:
+        checker.file((*path, "positions"), channel.positions, _TABLES, 50_000_000)
+        if checker.given((*path, "leds")):
+            checker.fault((*path, "leds"), "`positions` already gives the LEDs.", "Keep one of them.")
+    across, deep = fixture.size
+    if channel.leds * channel.led_size**2 > across * deep:
+        what = f"{channel.leds:,} LEDs of {cm(channel.led_size)} do not fit on {cm(across)} by {cm(deep)}."
+        checker.fault((*path, "leds"), what, "Give fewer, a smaller `led_size`, or none for an even face.")
