@@ -50,7 +50,9 @@ def test_messages_speak_the_words_of_the_file(path):
     with pytest.raises(SceneError) as caught:
         load_scene(path)
     text = str(caught.value)
-    assert not re.search(r"pydantic|tagged-union|Input should|function-|Piece|BaseModel|~|<class|None", text), text
+    assert not re.search(
+        r"pydantic|tagged-union|Input should|function-|Piece|BaseModel|~|<class|None", text
+    ), text
     for fault in caught.value.faults:
         assert fault.what.endswith((".", "^")), fault.what
         assert not fault.hint or fault.hint[0].isupper() or fault.hint[0] == "`", fault.hint
@@ -78,7 +80,7 @@ def test_files_that_are_no_scene(tmp_path, content, said):
 
 
 def test_an_unreadable_path():
-    with pytest.raises(SceneError, match="cannot be read|no such file"):
+    with pytest.raises(SceneError, match=r"cannot be read|no such file"):
         load_scene("a\0b")
 
 

@@ -5,11 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
+from underlit import units
 from underlit.geometry import (
     Mesh,
     Soil,
     cylinder,
     disc,
+    ellipsoid,
     load_mesh,
     mapped_soil,
     place,
@@ -18,11 +22,13 @@ from underlit.geometry import (
     slab,
     sloped_soil,
     stone,
+    tube,
     wood,
 )
 from underlit.scene.hardscape import (
     CylinderPiece,
     DiscPiece,
+    EllipsoidPiece,
     MeshPiece,
     Piece,
     SlabPiece,
@@ -30,6 +36,10 @@ from underlit.scene.hardscape import (
     WoodPiece,
 )
 from underlit.scene.model import Scene
+
+_STRAIGHT_RAD = 1e-3  # a rod that bends less is straight
+_ARC_STEP_RAD = math.radians(5.0)  # of a bent one, the arc that one piece of the tube stands for
+_TOUCH_M = 1e-3  # a piece may reach into a pane by its own roughness
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,20 +110,32 @@ def make_piece(piece: Piece, scene: Scene) -> Mesh:
                 radius_base=0.5 * piece.thickness,
                 radius_tip=0.5 * piece.tip,
                 branches=piece.branches,
-                depth=max(piece.forks, 1),
-                rise=math.atan2(piece.rise, piece.reach),
-                gnarl=piece.roughness,
+                depth=piece.forks + 1,
+                spread=piece.spread,
+                rise=piece.rise,
+                gnarl=piece.gnarl,
                 seed=piece.seed,
                 triangles=piece.triangles,
                 name=piece.name,
             )
         case CylinderPiece():
-            return cylinder(0.5 * piece.diameter, piece.length, name=piece.name)
+            return _rod(piece)
         case SlabPiece():
             return slab(piece.size, name=piece.name)
+        case EllipsoidPiece():
+            return ellipsoid(piece.size, triangles=piece.triangles, name=piece.name)
         case DiscPiece():
             return disc(0.5 * piece.diameter, piece.thickness, name=piece.name)
     raise TypeError(f"no way to make a {type(piece).__name__}")
+
+
+def _rod(piece: CylinderPiece) -> Mesh:
+    """A rod from the origin upwards; a bent one curves to the right along an arc of a circle."""
+    if abs(piece.bend) < _STRAIGHT_RAD:
+        return cylinder(0.5 * piece.diameter, piece.length, name=piece.name)
+    turned = np.linspace(0.0, piece.bend, 3 + math.ceil(abs(piece.bend) / _ARC_STEP_RAD))
+    arc = piece.length / piece.bend * np.stack([1.0 - np.cos(turned), 0.0 * turned, np.sin(turned)], axis=1)
+    return tube(arc, 0.5 * piece.diameter, sides=32, name=piece.name)
 
 
 def set_piece(piece: Piece, mesh: Mesh, soil: Soil) -> Mesh:
@@ -129,3 +151,40 @@ def set_piece(piece: Piece, mesh: Mesh, soil: Soil) -> Mesh:
         soil=soil,
         sink=piece.sink,
     )
+
+
+def notes(scene: Scene, world: World) -> list[str]:
+    """What is to be known of the pieces as they stand: what loading found, and which reach out of the tank.
+
+    Parameters
+    ----------
+    scene : Scene
+    world : World
+
+    Returns
+    -------
+    list of str
+        One sentence each.
+    """
+    found = []
+    for piece, mesh in zip(scene.hardscape, world.hardscape, strict=True):
+        found += [f'"{piece.name}": {note}.' for note in mesh.report.notes]
+        found += [f'"{piece.name}" reaches {out}.' for out in _outside(scene, mesh)]
+    return found
+
+
+def _outside(scene: Scene, mesh: Mesh) -> list[str]:
+    """How far a mesh reaches through panes."""
+    low, high = mesh.vertices_m.min(axis=0), mesh.vertices_m.max(axis=0)
+    tank = scene.tank
+    beyond = {
+        "left": -low[0],
+        "right": high[0] - tank.length,
+        "front": -low[1],
+        "back": high[1] - tank.width,
+    }
+    return [
+        f"{units.show(float(by), 'length')} through the {side} pane"
+        for side, by in beyond.items()
+        if by > _TOUCH_M
+    ]
