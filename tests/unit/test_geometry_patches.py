@@ -8,7 +8,8 @@ import trimesh
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from underlit.geometry import ellipsoid, make_mesh, patches, slab, stone, wood
+from underlit.errors import MeshError
+from underlit.geometry import cylinder, ellipsoid, make_mesh, patches, refine, slab, stone, wood
 
 
 def is_connected(mesh, patch, n):
@@ -56,6 +57,32 @@ def test_a_large_face_is_its_own_patch():
     patch, n = patches(slab((0.1, 0.2, 0.3)), 0.01)
     assert n == 12
     np.testing.assert_array_equal(np.sort(patch), np.arange(12))
+
+
+@pytest.mark.parametrize(
+    "mesh", [slab((0.1, 0.2, 0.05)), cylinder(0.01, 0.3), stone((0.1, 0.1, 0.1), triangles=100)]
+)
+def test_refined_mesh_is_the_same_surface(mesh):
+    fine = refine(mesh, 0.005)
+    solid = trimesh.Trimesh(fine.vertices_m, fine.faces, process=False)
+    assert solid.is_watertight and solid.is_winding_consistent
+    assert solid.edges_unique_length.max() <= 0.005
+    assert fine.volume_m3 == pytest.approx(mesh.volume_m3, rel=1e-9)
+    assert fine.area_m2 == pytest.approx(mesh.area_m2, rel=1e-9)
+    patch, n = patches(fine, 0.01)
+    assert is_connected(fine, patch, n)
+    area = np.bincount(patch, fine.face_areas_m2)
+    assert area.std() < 0.5 * area.mean()  # thin triangles of the rod make the most uneven patches, 0.42
+
+
+def test_fine_mesh_is_left_as_it_is():
+    mesh = ellipsoid((0.1, 0.1, 0.1), triangles=20_000)
+    np.testing.assert_array_equal(refine(mesh, 0.01).faces, mesh.faces)
+
+
+def test_refining_without_end_is_refused():
+    with pytest.raises(MeshError, match=r"triangles of 0.5 mm would be more than 5.5e\+07"):
+        refine(slab((1.0, 1.0, 1.0)), 0.0005)
 
 
 def test_one_patch_for_a_small_thing():

@@ -32,6 +32,7 @@ def spheroid_area(equator, polar):
         slab((0.1, 0.2, 0.3)),
         disc(0.03, 0.001),
         cylinder(0.02, 0.3),
+        cylinder(0.02, 0.3, bend=1.0),
         ellipsoid((0.1, 0.2, 0.3)),
         tube([[0, 0, 0], [0.1, 0, 0.1], [0.2, 0.1, 0.1], [0.1, 0.1, 0.3]], [0.02, 0.01, 0.02, 0.005]),
         tube([[0, 0, 0], [0.1, 0, 0], [0.05, 0, 0]], 0.002),
@@ -60,6 +61,17 @@ def test_cylinder(sides):
     girth = 2.0 * sides * 0.02 * math.sin(math.pi / sides)
     assert mesh.volume_m3 == pytest.approx(0.3 * section)
     assert mesh.area_m2 == pytest.approx(0.3 * girth + 2.0 * section)
+
+
+@pytest.mark.parametrize("bend", [0.3, -1.0, math.pi])
+def test_bent_cylinder_ends_where_its_arc_does(bend):
+    """An arc of length s and angle b from the upright ends at s/b (1 - cos b) sideways and s/b sin b up."""
+    mesh = cylinder(0.005, 0.3, bend=bend)
+    end = mesh.vertices_m[-1]
+    r = 0.3 / bend
+    np.testing.assert_allclose(end, (r * (1.0 - math.cos(bend)), 0.0, r * math.sin(bend)), atol=1e-12)
+    section = math.pi * 0.005**2 * polygon_share(32)
+    assert mesh.volume_m3 == pytest.approx(0.3 * section, rel=2e-3)
 
 
 def test_cone_frustum():

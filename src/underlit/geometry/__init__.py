@@ -1,7 +1,7 @@
 """Shapes in the tank: meshes that people bring, stones and wood from a seed, and the soil."""
 
 from underlit.geometry.mesh import UNIT_M, Mesh, MeshReport, load_mesh, make_mesh, save_mesh
-from underlit.geometry.patches import patches
+from underlit.geometry.patches import patches, refine
 from underlit.geometry.place import TOWARDS, place
 from underlit.geometry.shapes import cylinder, disc, ellipsoid, slab, tube
 from underlit.geometry.soil import Soil, mapped_soil, profile_soil, read_height_map, sloped_soil
@@ -24,6 +24,7 @@ __all__ = [
     "place",
     "profile_soil",
     "read_height_map",
+    "refine",
     "save_mesh",
     "slab",
     "sloped_soil",

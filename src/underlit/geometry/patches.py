@@ -6,13 +6,56 @@ import numpy as np
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
+from underlit.errors import MeshError
 from underlit.geometry import topology
-from underlit.geometry.mesh import Mesh
+from underlit.geometry.mesh import MAX_TRIANGLES, Mesh, make_mesh
 
 ROUNDS = 6  # of moving each patch's seed to its middle; the spread of areas hardly shrinks after these
-CREASE = (
-    1.5  # a step across a right-angled edge counts as 1 + CREASE times its length: patches keep to one side
+CREASE = 1.5  # a step over a right-angled edge counts 1 + CREASE times: patches keep to one side of it
+
+# Ways to cut a triangle 0 1 2 whose sides 01, 12, 20 may have a new corner 3, 4, 5 in their middle; by the bits
+# of the sides that have one.
+_CUTS = (
+    ((0, 1, 2),),
+    ((0, 3, 2), (3, 1, 2)),
+    ((0, 1, 4), (0, 4, 2)),
+    ((3, 1, 4), (0, 3, 4), (0, 4, 2)),
+    ((0, 1, 5), (5, 1, 2)),
+    ((0, 3, 5), (3, 1, 2), (3, 2, 5)),
+    ((4, 2, 5), (0, 1, 4), (0, 4, 5)),
+    ((0, 3, 5), (3, 1, 4), (5, 4, 2), (3, 4, 5)),
 )
+
+
+def refine(mesh: Mesh, longest_m: float) -> Mesh:
+    """The same surface in smaller triangles: no edge longer than `longest_m`.
+
+    Patches are made of whole triangles, so a coarse mesh has to be cut first if its light is to be seen in
+    detail. Edges are halved, at both their triangles alike, so a closed mesh stays closed.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    longest_m : float
+        Half the size of the patches to come is a good choice. [m]
+
+    Raises
+    ------
+    MeshError
+        Many millions of triangles would come of it.
+    """
+    _check_fineness(mesh, longest_m)
+    vertices, faces = mesh.vertices_m, mesh.faces.astype(np.int64)
+    while True:
+        edges = topology.edges_of(faces)
+        a, b = vertices[edges.ends[:, 0]], vertices[edges.ends[:, 1]]
+        halved = np.linalg.norm(b - a, axis=1) > longest_m
+        if not halved.any():
+            break
+        middle = np.where(halved, len(vertices) + np.cumsum(halved) - 1, -1)
+        vertices = np.concatenate([vertices, 0.5 * (a + b)[halved]])
+        faces = _cut(faces, middle[edges.of_face])
+    return make_mesh(mesh.name, vertices, faces, mesh.report.notes)
 
 
 def patches(mesh: Mesh, size_m: float) -> tuple[np.ndarray, int]:
@@ -47,6 +90,27 @@ def patches(mesh: Mesh, size_m: float) -> tuple[np.ndarray, int]:
         seeds = _middles(owner, len(seeds), centre, area)
         owner = _owners(graph, seeds)
     return owner.astype(np.int32), len(seeds)
+
+
+def _check_fineness(mesh: Mesh, longest_m: float) -> None:
+    """Refuse what would come out vast: no triangle of these edges is larger than the equilateral one."""
+    fewest = mesh.area_m2 / (0.433 * longest_m**2)
+    if fewest > MAX_TRIANGLES:
+        raise MeshError(
+            f"triangles of {longest_m * 1e3:.3g} mm would be more than {fewest:.2g}.",
+            where=mesh.name,
+            hint="Ask for larger patches.",
+        )
+
+
+def _cut(faces: np.ndarray, middle: np.ndarray) -> np.ndarray:
+    """Faces (F, 3) cut at the new corners on their sides 01, 12, 20, given as (F, 3), -1 for none."""
+    code = (middle >= 0) @ np.array([1, 2, 4])
+    corner = np.concatenate([faces, middle], axis=1)
+    parts = [
+        corner[code == kind][:, cut].reshape(-1, 3) for kind, cut in enumerate(np.array(c) for c in _CUTS)
+    ]
+    return np.concatenate(parts)
 
 
 def _graph(pairs: np.ndarray, centre: np.ndarray, normal: np.ndarray) -> csr_array:

@@ -25,13 +25,22 @@ def slab(size: Sequence[float], *, name: str = "slab") -> Mesh:
 
 def disc(radius: float, thickness: float, *, sides: int = 48, name: str = "disc") -> Mesh:
     """A flat round plate of radius and thickness. [m]"""
-    axis = np.array([[0.0, 0.0, 0.0], [0.0, 0.0, thickness]])
+    return cylinder(radius, thickness, sides=sides, name=name)
+
+
+def cylinder(
+    radius: float, length: float, *, bend: float = 0.0, sides: int = 32, name: str = "cylinder"
+) -> Mesh:
+    """A round rod of radius and length along its axis [m], upright, or bent to the right along an arc.
+
+    `bend` is the angle between the directions of its two ends. [rad]
+    """
+    n = 1 + math.ceil(abs(bend) / math.radians(4.0))
+    share = np.linspace(0.0, 1.0, n + 1)
+    slope = 0.5 * bend * share  # a chord of an arc runs half as steep as the arc at its end
+    chord = length * share * np.sinc(slope / math.pi)
+    axis = np.stack([chord * np.sin(slope), np.zeros(n + 1), chord * np.cos(slope)], axis=1)
     return tube(axis, radius, sides=sides, name=name)
-
-
-def cylinder(radius: float, length: float, *, sides: int = 32, name: str = "cylinder") -> Mesh:
-    """An upright round rod of radius and length. [m]"""
-    return tube(np.array([[0.0, 0.0, 0.0], [0.0, 0.0, length]]), radius, sides=sides, name=name)
 
 
 def ellipsoid(size: Sequence[float], *, triangles: int = 2000, name: str = "ellipsoid") -> Mesh:
