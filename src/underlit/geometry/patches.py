@@ -13,8 +13,8 @@ from underlit.geometry.mesh import MAX_TRIANGLES, Mesh, make_mesh
 ROUNDS = 6  # of moving each patch's seed to its middle; the spread of areas hardly shrinks after these
 CREASE = 1.5  # a step over a right-angled edge counts 1 + CREASE times: patches keep to one side of it
 
-# Ways to cut a triangle 0 1 2 whose sides 01, 12, 20 may have a new corner 3, 4, 5 in their middle; by the bits
-# of the sides that have one.
+# Ways to cut a triangle 0 1 2 whose sides 01, 12, 20 may have a new corner 3, 4, 5 in their middle; by the
+# bits of the sides that have one.
 _CUTS = (
     ((0, 1, 2),),
     ((0, 3, 2), (3, 1, 2)),
