@@ -47,6 +47,12 @@ def random_rays(rng, n):
     return rng.uniform(-0.5, 1.5, (n, 3)), rng.normal(size=(n, 3))
 
 
+@pytest.fixture(params=["scalar", "wide"], autouse=True)
+def layout(request, monkeypatch):
+    monkeypatch.setenv("UNDERLIT_BVH", request.param)
+    return request.param
+
+
 @pytest.mark.parametrize("n_tri", [1, 2, 5, 40, 300])
 def test_random_triangles_agree_with_brute_force(n_tri):
     rng = np.random.default_rng(n_tri)
@@ -60,6 +66,24 @@ def test_random_triangles_agree_with_brute_force(n_tri):
     assert np.array_equal(i_face[hit], expected.argmin(1)[hit])
     np.testing.assert_allclose(t[hit], expected.min(1)[hit], rtol=2e-5, atol=2e-6)
     assert np.all(np.isinf(t[~hit]))
+
+
+def test_coplanar_triangles_are_told_apart():
+    side = np.linspace(0.0, 1.0, 8)
+    x, y = (a.ravel() for a in np.meshgrid(side, side))
+    corner = (np.arange(7)[:, None] * 8 + np.arange(7)).ravel()
+    faces = np.stack([corner, corner + 1, corner + 8, corner + 1, corner + 9, corner + 8], axis=1).reshape(
+        -1, 3
+    )
+    bvh = build_bvh(np.stack([x, y, np.full_like(x, 0.25)], axis=1), faces)
+    rng = np.random.default_rng(2)
+    origins = np.column_stack([rng.random((5000, 2)), np.full(5000, 1.0)])
+    t, i_face, _ = shoot(bvh, origins, np.tile([0.0, 0.0, -1.0], (5000, 1)))
+    u, v = np.modf(origins[:, 0] * 7)[0], np.modf(origins[:, 1] * 7)[0]
+    cell = (origins[:, 1] * 7).astype(int) * 7 + (origins[:, 0] * 7).astype(int)
+    clear = np.abs(np.stack([u, v, 1 - u, 1 - v, u + v - 1])).min(0) > 1e-4
+    assert np.array_equal(i_face[clear], (2 * cell + (u + v > 1))[clear])
+    np.testing.assert_allclose(t, 0.75, rtol=1e-6)
 
 
 def test_no_triangles():
@@ -97,3 +121,51 @@ def test_distance_is_in_units_of_the_direction():
 def test_bad_mesh_is_refused(vertices, faces, message):
     with pytest.raises(ValueError, match=message):
         build_bvh(vertices, faces)
+
+
+def test_unknown_layout_is_refused(monkeypatch):
+    monkeypatch.setenv("UNDERLIT_BVH", "square")
+    with pytest.raises(ValueError, match="no BVH layout 'square'"):
+        build_bvh(TETRAHEDRON, TETRAHEDRON_FACES)
+
+
+def test_same_mesh_same_tree(layout):
+    vertices, faces = random_triangles(np.random.default_rng(0), 3000)
+    a, b = build_bvh(vertices, faces), build_bvh(vertices, faces)
+    assert all(x.tobytes() == y.tobytes() for x, y in zip(a, b, strict=True))
+
+
+@pytest.mark.parametrize("n_tri", [1, 8, 9, 64, 65, 5000])
+def test_every_face_is_in_the_tree_once(n_tri, layout):
+    vertices, faces = random_triangles(np.random.default_rng(1), n_tri)
+    bvh = build_bvh(vertices, faces)
+    held = bvh.face if layout == "scalar" else bvh.blocks[:, 72:].view(np.int32)
+    assert np.array_equal(np.sort(held[held >= 0]), np.arange(n_tri))
+
+
+def test_many_triangles_in_one_place():
+    vertices = np.tile(TETRAHEDRON[1:], (2000, 1))
+    bvh = build_bvh(vertices, np.arange(6000).reshape(-1, 3))
+    t, i_face, _ = shoot(bvh, [[0, 0, 0], [0, 0, 0]], [[1, 1, 1], [1, 1, -4]])
+    assert t[0] == pytest.approx(1 / 3, abs=1e-6)
+    assert (i_face[0] >= 0, i_face[1]) == (True, -1)
+
+
+def test_sizes_from_a_metre_to_a_picometre():
+    """Each triangle half as large as the one before: as deep a tree as binning makes."""
+    size = 2.0 ** -np.arange(40)
+    vertices = (TETRAHEDRON[None, 1:] * size[:, None, None]).reshape(-1, 3)
+    bvh = build_bvh(vertices, np.arange(120).reshape(-1, 3))
+    t, i_face, _ = shoot(bvh, [0, 0, 0], [1, 1, 1])
+    assert i_face[0] == 39
+    assert t[0] == pytest.approx(size[-1] / 3, rel=1e-6)
+    assert shoot(bvh, [1, 1, 1], [-1, -1, -1])[1][0] == 0
+
+
+def test_a_lost_ray_ends():
+    bvh = build_bvh(*random_triangles(np.random.default_rng(3), 500))
+    origins, directions = (
+        [[np.nan] * 3, [np.nan, 0.5, 0.5], [0.5] * 3],
+        [[1, 0, 0], [1, 0, 0], [np.nan, 1, 0]],
+    )
+    assert np.all(shoot(bvh, origins, directions)[1] == -1)

@@ -1,7 +1,7 @@
 """Binary bounding-volume tree over triangles, by the binned surface-area heuristic.
 
-Deterministic: the same mesh gives the same tree, bit for bit. The scalar traversal walks it; the wide layout is
-gathered from it.
+Deterministic: the same mesh gives the same tree, bit for bit. The scalar traversal walks it; the wide
+layout is gathered from it.
 
 References
 ----------
@@ -17,7 +17,6 @@ import numpy as np
 
 from underlit.kernels.jit import builder
 
-LEAF_SIZE = 4  # triangles a leaf holds at most: one block of the wide layout
 MAX_DEPTH = 80  # of any tree: see MEDIAN_DEPTH
 MEDIAN_DEPTH = 48  # from here on ranges are halved, so that 2**31 triangles add at most 31 levels
 N_BINS = 16
@@ -42,35 +41,37 @@ class Tree(NamedTuple):
 
 
 @builder
-def triangle_bounds(vertices, faces):
+def triangle_bounds(corner):
     """Boxes of the triangles.
 
     Parameters
     ----------
-    vertices : ndarray, shape (n_vertex, 3), float32
-    faces : ndarray, shape (n_tri, 3), int32
+    corner : ndarray, shape (n_tri, 3, 3), float32
+        Triangle, corner, axis. [m]
 
     Returns
     -------
     ndarray, shape (n_tri, 6), float32
     """
-    box = np.empty((faces.shape[0], 6), np.float32)
-    for i in range(faces.shape[0]):
+    box = np.empty((corner.shape[0], 6), np.float32)
+    for i in range(corner.shape[0]):
         for k in range(3):
-            a, b, c = vertices[faces[i, 0], k], vertices[faces[i, 1], k], vertices[faces[i, 2], k]
+            a, b, c = corner[i, 0, k], corner[i, 1, k], corner[i, 2, k]
             box[i, k] = min(a, min(b, c))
             box[i, 3 + k] = max(a, max(b, c))
     return box
 
 
 @builder
-def build_tree(box):
+def build_tree(box, leaf_size):
     """Build the tree; `box` is reordered on the way.
 
     Parameters
     ----------
     box : ndarray, shape (n_tri, 6), float32
         At least one triangle.
+    leaf_size : int
+        Triangles a leaf holds at most. The heuristic counts cost in such blocks.
 
     Returns
     -------
@@ -90,10 +91,10 @@ def build_tree(box):
         n_todo -= 1
         node, first, end, depth = todo[n_todo, 0], todo[n_todo, 1], todo[n_todo, 2], todo[n_todo, 3]
         _enclose(box, first, end, bounds[node], middle)
-        if end - first <= LEAF_SIZE:
+        if end - first <= leaf_size:
             link[node, 0], link[node, 1] = first, end - first
             continue
-        cut = _split(box, order, first, end, depth, middle, bin_box, bin_count)
+        cut = _split(box, order, first, end, depth, leaf_size, middle, bin_box, bin_count)
         link[node, 0] = n_node
         _push(todo, n_todo, n_node + 1, cut, end, depth + 1)
         _push(todo, n_todo + 1, n_node, first, cut, depth + 1)
@@ -122,13 +123,13 @@ def _enclose(box, first, end, bounds, middle):
 
 
 @builder
-def _split(box, order, first, end, depth, middle, bin_box, bin_count):
+def _split(box, order, first, end, depth, leaf_size, middle, bin_box, bin_count):
     """Reorder a range by its best split; return where the second half starts."""
     half = first + (end - first) // 2
     if depth >= MEDIAN_DEPTH:
         return half
     _fill_bins(box, first, end, middle, bin_box, bin_count)
-    axis, last_bin = _best_split(bin_box, bin_count)
+    axis, last_bin = _best_split(bin_box, bin_count, leaf_size)
     if axis < 0:  # all centres coincide
         return half
     return _partition(box, order, first, end, middle, axis, last_bin)
@@ -162,25 +163,19 @@ def _grow(a, b):
 
 
 @builder
-def _half_area(a):
+def half_area(a):
     x, y, z = a[3] - a[0], a[4] - a[1], a[5] - a[2]
     return x * y + y * z + z * x
 
 
 @builder
-def _blocks(n):
-    """Leaf blocks that `n` triangles fill: the unit in which the heuristic counts."""
-    return (n + LEAF_SIZE - 1) // LEAF_SIZE
-
-
-@builder
-def _best_split(bin_box, bin_count):
+def _best_split(bin_box, bin_count, leaf_size):
     """Axis and last bin of the first half, of the cheapest split; axis -1 when there is none."""
     best, best_axis, best_bin = np.inf, -1, -1
     right_cost = np.empty(N_BINS, np.float64)
     sweep = np.empty(6, np.float32)
     for k in range(3):
-        n_right = _sweep_from_right(bin_box[k], bin_count[k], right_cost, sweep)
+        n_right = _sweep_from_right(bin_box[k], bin_count[k], leaf_size, right_cost, sweep)
         if n_right == 0:
             continue
         sweep[:3], sweep[3:] = np.inf, -np.inf
@@ -190,21 +185,21 @@ def _best_split(bin_box, bin_count):
             _grow(sweep, bin_box[k, b])
             if n_left == 0 or n_left == n_right:
                 continue
-            cost = _half_area(sweep) * _blocks(n_left) + right_cost[b + 1]
+            cost = half_area(sweep) * (-(-n_left // leaf_size)) + right_cost[b + 1]
             if cost < best:
                 best, best_axis, best_bin = cost, k, b
     return best_axis, best_bin
 
 
 @builder
-def _sweep_from_right(bin_box, bin_count, right_cost, sweep):
+def _sweep_from_right(bin_box, bin_count, leaf_size, right_cost, sweep):
     """Cost of all bins from each on; returns the number of triangles."""
     sweep[:3], sweep[3:] = np.inf, -np.inf
     n_right = 0
     for b in range(N_BINS - 1, -1, -1):
         n_right += bin_count[b]
         _grow(sweep, bin_box[b])
-        right_cost[b] = _half_area(sweep) * _blocks(n_right) if n_right > 0 else 0.0
+        right_cost[b] = half_area(sweep) * (-(-n_right // leaf_size)) if n_right > 0 else 0.0
     return n_right
 
 

@@ -31,6 +31,7 @@ merged_kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, _nrt=False, inline="al
 
 # Where watertightness rests on the same rounding in neighbouring triangles: nothing fused.
 exact_kernel = numba.njit(**_OPTIONS, _nrt=False)
+inlined_exact_kernel = numba.njit(**_OPTIONS, _nrt=False, forceinline=True)
 
 # For preparation, which makes arrays.
 builder = numba.njit(**_OPTIONS)
