@@ -80,8 +80,10 @@ def cct_duv(spectrum: Photons) -> tuple[float, float]:
         So far from white, or so red or blue, that there is no colour temperature.
     """
     x, y, z = _xyz(spectrum)
-    u, v = np.array([4.0 * x, 6.0 * y]) / (x + 15.0 * y + 3.0 * z)
-    cct_k, duv = (float(value) for value in _colour().temperature.uv_to_CCT([u, v], method="Ohno 2013"))
+    uv = np.array([4.0 * x, 6.0 * y]) / (x + 15.0 * y + 3.0 * z)
+    colour = _colour()
+    with colour.utilities.suppress_warnings(colour_runtime_warnings=True):  # of the bounds checked below
+        cct_k, duv = (float(value) for value in colour.temperature.uv_to_CCT(uv, method="Ohno 2013"))
     if not (1000.0 <= cct_k <= 100_000.0 and abs(duv) <= 0.05):
         raise StudyError(
             f"this light has no colour temperature (nearest {cct_k:.0f} K, at Duv {duv:+.3f}).",

@@ -88,14 +88,14 @@ def white(
     DataError
         The parts cannot make that white.
     """
-    pump = pump or _parts("pump")[0]
-    phosphors = list(phosphors or _parts("phosphor"))
+    pump = pump or parts("pump")[0]
+    phosphors = list(phosphors or parts("phosphor"))
     if len(phosphors) != 2:
         raise DataError(f"got {len(phosphors)} phosphors, expected two.", where=name or "white")
     for peak, width in (pump, *phosphors):
         _check_part(peak, width)
-    parts = np.stack([_line(*pump), *(_phosphor(*part) for part in phosphors)])
-    shares = _solve_mixture(tristimulus(parts), planckian_xy(cct_k, duv))
+    mixed = np.stack([_line(*pump), *(_phosphor(*part) for part in phosphors)])
+    shares = _solve_mixture(tristimulus(mixed), planckian_xy(cct_k, duv))
     if shares.min() < 0.0:
         raise DataError(
             f"a pump at {pump[0]:g} nm with phosphors at {phosphors[0][0]:g} and {phosphors[1][0]:g} nm "
@@ -104,7 +104,7 @@ def white(
             hint="Choose phosphors farther apart, or another colour temperature.",
         )
     source = f"pump and two phosphors solved for {cct_k:g} K, Duv {duv:g}"
-    return Spectrum(GRID_NM, shares @ parts, "watts", name or f"white {cct_k:g} K", source).normalised()
+    return Spectrum(GRID_NM, shares @ mixed, "watts", name or f"white {cct_k:g} K", source).normalised()
 
 
 def _solve_mixture(xyz: np.ndarray, xy: np.ndarray) -> np.ndarray:
@@ -113,7 +113,8 @@ def _solve_mixture(xyz: np.ndarray, xy: np.ndarray) -> np.ndarray:
     return np.linalg.solve(xyz.T, [x / y, 1.0, (1.0 - x - y) / y])
 
 
-def _parts(kind: str) -> list[Part]:
+def parts(kind: str) -> list[Part]:
+    """Peak and width of the shipped parts of one kind: `led`, `pump` or `phosphor`. [nm]"""
     rows = [row for row in shipped("lamps").rows() if row["kind"] == kind]
     return [(float(row["peak_nm"]), float(row["width_nm"])) for row in rows]
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from underlit.errors import DataError
 from underlit.spectra.cie import CIE_NAMES, daylight, illuminant
-from underlit.spectra.emitters import led, white
+from underlit.spectra.emitters import led, parts, white
 from underlit.spectra.files import read_spectrum
 from underlit.spectra.materials import unknown
 from underlit.spectra.spectrum import GRID_NM, Spectrum
@@ -123,7 +123,8 @@ def _from_peak(spec: dict[str, Any], folder: str | Path | None) -> Spectrum:
 
 
 def _from_cct(spec: dict[str, Any], folder: str | Path | None) -> Spectrum:
-    pump = (float(spec["pump"]), float(spec.get("pump_width", 20.0))) if "pump" in spec else None
+    usual_peak, usual_width = parts("pump")[0]
+    pump = (float(spec.get("pump", usual_peak)), float(spec.get("pump_width", usual_width)))
     phosphors = [(float(peak), float(width)) for peak, width in spec.get("phosphors", ())] or None
     return white(float(spec["cct"]), float(spec.get("duv", 0.0)), pump, phosphors)
 
