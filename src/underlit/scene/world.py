@@ -184,7 +184,7 @@ def _outside(scene: Scene, mesh: Mesh) -> list[str]:
         "back": high[1] - tank.width,
     }
     return [
-        f"{units.show(float(by), 'length')} through the {side} pane"
+        f"{units.show(round(float(by), 3), 'length')} through the {side} pane"
         for side, by in beyond.items()
         if by > _TOUCH_M
     ]
