@@ -1,0 +1,142 @@
+"""Where to put words so that none lies on another."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.contour import QuadContourSet
+from matplotlib.path import Path as Curve
+
+from underlit.figures.style import SMALL_PT, Theme, halo, text_width_in
+
+
+@dataclass
+class Placer:
+    """Keeps account of the boxes taken on some axes, in inches from the lower left corner of the axes.
+
+    Data limits and the place of the axes must be final.
+    """
+
+    ax: Axes
+    boxes: list[tuple[float, float, float, float]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        place = self.ax.get_position()
+        width, height = self.ax.figure.get_size_inches()
+        (x0, x1), (y0, y1) = self.ax.get_xlim(), self.ax.get_ylim()
+        self.size_in = np.array([place.width * width, place.height * height])
+        self._origin = np.array([x0, y0])
+        self._scale = self.size_in / [x1 - x0, y1 - y0]
+
+    def inches(self, xy: np.ndarray) -> np.ndarray:
+        return (np.asarray(xy, float) - self._origin) * self._scale
+
+    def data(self, inches: np.ndarray) -> np.ndarray:
+        return np.asarray(inches, float) / self._scale + self._origin
+
+    def room(self, xy: np.ndarray, width_in: float, height_in: float) -> np.ndarray:
+        """How far boxes centred on points (n, 2) keep clear of all others and of the edge; negative: overlap. [in]"""
+        centre = self.inches(xy)
+        half = np.array([width_in, height_in]) / 2
+        clear = np.minimum(centre - half, self.size_in - centre - half).min(-1)
+        for x0, y0, x1, y1 in self.boxes:
+            gap = np.maximum(np.array([x0, y0]) - (centre + half), (centre - half) - np.array([x1, y1])).max(-1)
+            clear = np.minimum(clear, gap)
+        return clear
+
+    def take(self, xy: np.ndarray, width_in: float, height_in: float) -> None:
+        (x, y), w, h = self.inches(xy), width_in / 2, height_in / 2
+        self.boxes.append((x - w, y - h, x + w, y + h))
+
+    def best(self, spots: np.ndarray, text: str, size_pt: float, enough_in: float = 0.25) -> np.ndarray | None:
+        """The first of some spots (n, 2) with room enough, else the one with most; None if a text would overlap.
+
+        The spot is taken.
+        """
+        if not len(spots):
+            return None
+        lines = text.split("\n")
+        width = max(text_width_in(line, size_pt) for line in lines) + 0.04
+        height = len(lines) * 1.2 * size_pt / 72 + 0.02
+        room = self.room(spots, width, height)
+        i = int(np.argmax(np.minimum(room, enough_in)))
+        if room[i] < 0:
+            return None
+        self.take(spots[i], width, height)
+        return spots[i]
+
+
+def label_contours(contours: QuadContourSet, colours: dict[float, str], placer: Placer) -> list[float]:
+    """Write each level once on its longest line, where there is room; returns the levels that were labelled."""
+    done = []
+    for level, curve in zip(contours.levels, contours.get_paths(), strict=True):
+        lines = [line for line in curve._iter_connected_components() if len(line) > 3]
+        lines.sort(key=lambda line: -_length_in(placer, line.vertices))
+        for line in lines[:3]:
+            text = f"{level:g}"
+            if _length_in(placer, line.vertices) < 3 * text_width_in(text, SMALL_PT):
+                break
+            spot = placer.best(_quiet_first(placer, line.vertices), text, SMALL_PT)
+            if spot is not None:
+                _write_on_line(contours.axes, placer, line.vertices, spot, text, colours[level])
+                done.append(level)
+                break
+    return done
+
+
+def _length_in(placer: Placer, vertices: np.ndarray) -> float:
+    return float(np.linalg.norm(np.diff(placer.inches(vertices), axis=0), axis=1).sum())
+
+
+def _quiet_first(placer: Placer, vertices: np.ndarray) -> np.ndarray:
+    """Points of a line, those on its straight parts first."""
+    xy = placer.inches(vertices)
+    reach = 4
+    if len(xy) < 2 * reach + 1:
+        return vertices
+    chord = np.linalg.norm(xy[2 * reach :] - xy[: -2 * reach], axis=1)
+    step = np.linalg.norm(np.diff(xy, axis=0), axis=1)
+    arc = np.convolve(step, np.ones(2 * reach), "valid")
+    order = np.argsort(-np.round(chord / np.maximum(arc, 1e-12), 2), kind="stable")
+    return vertices[reach:-reach][order]
+
+
+def _write_on_line(ax: Axes, placer: Placer, vertices: np.ndarray, spot: np.ndarray, text: str, colour: str) -> None:
+    """Write along the line, never upside down."""
+    at = int(np.argmin(np.abs(vertices - spot).sum(1)))
+    ends = placer.inches(vertices[[max(at - 3, 0), min(at + 3, len(vertices) - 1)]])
+    slope = float(np.degrees(np.arctan2(*(ends[1] - ends[0])[::-1])))
+    slope = (slope + 90) % 180 - 90
+    dark = colour == "#000000"
+    ax.text(
+        *spot, text, fontsize=SMALL_PT, color=colour, rotation=slope, ha="center", va="center", clip_on=True,
+        fontweight="bold", path_effects=halo(None, 1.6, "#ffffffb0" if dark else "#000000a0"), zorder=6,
+    )  # fmt: skip
+
+
+def write_in(
+    placer: Placer, outline: np.ndarray, text: str, theme: Theme, colour: str, size_pt: float = SMALL_PT
+) -> bool:
+    """Write a name wholly inside an outline (display units) if there is room; says whether there was."""
+    half = np.array([text_width_in(text, size_pt) + 0.08, 1.4 * size_pt / 72]) / 2
+    inches = placer.inches(outline)
+    lattice = _lattice(inches)
+    corners = lattice[:, None] + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    fits = Curve(inches).contains_points(corners.reshape(-1, 2)).reshape(-1, 4).all(1)
+    spot = placer.best(placer.data(lattice[fits]), text, size_pt, enough_in=0.03)
+    if spot is None:
+        return False
+    placer.ax.text(
+        *spot, text, fontsize=size_pt, color=colour, ha="center", va="center", zorder=7, parse_math=False,
+        path_effects=halo(theme, 2.2),
+    )  # fmt: skip
+    return True
+
+
+def _lattice(outline: np.ndarray) -> np.ndarray:
+    """Points over the bounding box of a polygon, in reading order."""
+    (x0, y0), (x1, y1) = outline.min(0), outline.max(0)
+    x, y = np.meshgrid(np.linspace(x0, x1, 41), np.linspace(y1, y0, 41))
+    return np.column_stack([x.ravel(), y.ravel()])

@@ -1,0 +1,225 @@
+"""Plan view: light on the soil seen from above, front pane at the bottom."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch, PathPatch, Polygon, Rectangle
+from scipy.ndimage import gaussian_filter
+
+from underlit.figures.data import LightMap, Plan, Solid
+from underlit.figures.labels import Placer, label_contours, write_in
+from underlit.figures.scale import Scale, draw_scale, scale_for
+from underlit.figures.style import LIGHT, PAGE_WIDTH_IN, SMALL_PT, Theme, halo, length_unit_m, sheet, theme_of
+
+SMOOTH_CELLS = 1.0  # contours follow the map after a Gaussian blur of this many cells
+_LEFT_IN, _BOTTOM_IN, _BAR_IN, _BAR_TEXT_IN, _GAP_IN = 0.5, 0.62, 0.15, 0.95, 0.14
+_TALLEST_IN = 4.6
+_DOTS = (0, (1, 1.2))
+
+
+def plan_figure(
+    light: LightMap, plan: Plan, *, scale: Scale | None = None, title: str = "", subtitle: str = "",
+    notes: Sequence[str] = (), theme: str | Theme = "light", unit: str = "cm",
+) -> Figure:  # fmt: skip
+    """A map of the soil on a page of its own.
+
+    Parameters
+    ----------
+    light : LightMap
+        PPFD on the soil. [umol m-2 s-1]
+    plan : Plan
+        Tank, hardscape, plant zones and lamps to draw over it.
+    scale : Scale, optional
+        Share one between figures that are to be compared; by default made for this map.
+    unit : str
+        `cm` or `in`.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    theme = theme_of(theme)
+    scale = scale or scale_for([light.value])
+    width, height = _map_size_in(plan)
+    with theme.context():
+        page = sheet(
+            _LEFT_IN + width + _GAP_IN + _BAR_IN + _BAR_TEXT_IN, _BOTTOM_IN + height, title, subtitle, notes, theme
+        )
+        ax = page.axes(_LEFT_IN, _BOTTOM_IN, width, height)
+        draw_plan(light, plan, ax, scale=scale, theme=theme, unit=unit)
+        bar = page.axes(_LEFT_IN + width + _GAP_IN, _BOTTOM_IN, _BAR_IN, height - 0.16)
+        draw_scale(scale, bar, theme)
+    return page.figure
+
+
+def _map_size_in(plan: Plan) -> tuple[float, float]:
+    """Size of the map's axes that keeps one scale both ways. [in]"""
+    x0, x1, y0, y1 = _view_m(plan)
+    widest = PAGE_WIDTH_IN - _LEFT_IN - _GAP_IN - _BAR_IN - _BAR_TEXT_IN
+    per_m = min(widest / (x1 - x0), _TALLEST_IN / (y1 - y0))
+    return per_m * (x1 - x0), per_m * (y1 - y0)
+
+
+def _view_m(plan: Plan) -> tuple[float, float, float, float]:
+    margin = plan.glass_m + 0.012 * max(plan.length_m, plan.width_m)
+    return -margin, plan.length_m + margin, -margin, plan.width_m + margin
+
+
+def draw_plan(
+    light: LightMap, plan: Plan, ax: Axes, *, scale: Scale, theme: Theme = LIGHT, unit: str = "cm"
+) -> Axes:
+    """Map, contours where plant bands begin, hardscape, zones, lamps and tank on the axes given."""
+    unit_m = length_unit_m(unit)
+    _frame(plan, ax, unit, unit_m, theme)
+    ax.pcolormesh(
+        light.x_edges_m / unit_m, light.y_edges_m / unit_m, light.value, cmap=scale.cmap, norm=scale.norm,
+        rasterized=True, zorder=1,
+    )  # fmt: skip
+    placer = Placer(ax)
+    _points(light, plan, ax, scale, unit_m, placer)
+    _zones(plan, ax, unit_m, theme, placer)
+    _contours(light, plan, ax, scale, unit_m, placer)
+    for solid in plan.solids:
+        _solid(solid, ax, unit_m, theme)
+    for outline in plan.fixtures_m:
+        ax.add_patch(
+            Polygon(
+                outline / unit_m, fill=False, ls=(0, (5, 3)), lw=1.0, ec="#1b2226", zorder=5,
+                path_effects=halo(theme, 2.2, "#ffffffa0"),
+            )
+        )  # fmt: skip
+    _key(plan, ax, scale, theme)
+    return ax
+
+
+def _frame(plan: Plan, ax: Axes, unit: str, unit_m: float, theme: Theme) -> None:
+    """Tank walls, axes and their names."""
+    x0, x1, y0, y1 = (v / unit_m for v in _view_m(plan))
+    length, width, glass = plan.length_m / unit_m, plan.width_m / unit_m, plan.glass_m / unit_m
+    ax.set(xlim=(x0, x1), ylim=(y0, y1))
+    ax.set_aspect("equal", adjustable="box")
+    ax.add_patch(
+        Rectangle((-glass, -glass), length + 2 * glass, width + 2 * glass, fc=theme.glass, ec="none", zorder=0)
+    )
+    ax.add_patch(Rectangle((0, 0), length, width, fill=False, ec=theme.frame, lw=0.8, zorder=4))
+    ax.spines[:].set_visible(False)
+    ax.set_xlabel(f"from the left along the front pane ({unit})", labelpad=2)
+    ax.set_ylabel(f"from the front ({unit})", labelpad=3)
+    ax.locator_params(nbins=8, steps=[1, 2, 5, 10])
+    ax.set_xticks([t for t in ax.get_xticks() if 0 <= t <= length * 1.0001])
+    ax.set_yticks([t for t in ax.get_yticks() if 0 <= t <= width * 1.0001])
+
+
+def smooth(light: LightMap, covered: np.ndarray | None = None, cells: float = SMOOTH_CELLS) -> np.ndarray:
+    """The map blurred a little, so that contours follow the light and not the noise of single cells.
+
+    Covered cells take no part and get the value of what surrounds them.
+    """
+    weight = np.ones_like(light.value) if covered is None else (~covered).astype(float)
+    weight = weight * np.isfinite(light.value)
+    blurred = gaussian_filter(np.nan_to_num(light.value) * weight, cells, mode="nearest")
+    share = gaussian_filter(weight, cells, mode="nearest")
+    return np.where(share > 1e-3, blurred / np.maximum(share, 1e-3), np.nan)
+
+
+def covered_cells(light: LightMap, solids: Sequence[Solid]) -> np.ndarray:
+    """Cells of the map at least half of which hardscape stands on, (ny, nx) bool."""
+    covered = np.zeros(light.value.shape, bool)
+    for solid in solids:
+        rows = np.searchsorted(light.y_edges_m, solid.standing.y_m) - 1
+        columns = np.searchsorted(light.x_edges_m, solid.standing.x_m) - 1
+        inside = np.ix_((rows >= 0) & (rows < covered.shape[0]), (columns >= 0) & (columns < covered.shape[1]))
+        total, count = np.zeros(covered.shape), np.zeros(covered.shape)
+        at = np.ix_(rows[(rows >= 0) & (rows < covered.shape[0])], columns[(columns >= 0) & (columns < covered.shape[1])])
+        np.add.at(total, at, solid.standing.share[inside])
+        np.add.at(count, at, 1.0)
+        covered |= total > 0.5 * np.maximum(count, 1)
+    return covered
+
+
+def _contours(light: LightMap, plan: Plan, ax: Axes, scale: Scale, unit_m: float, placer: Placer) -> None:
+    value = smooth(light, covered_cells(light, plan.solids))
+    levels = [level for level in scale.levels if np.nanmin(value) < level < np.nanmax(value)]
+    if not levels:
+        return
+    # Lines run to the panes: the outermost half cell takes the value of its cell.
+    x = np.concatenate([light.x_edges_m[:1], light.x_m, light.x_edges_m[-1:]]) / unit_m
+    y = np.concatenate([light.y_edges_m[:1], light.y_m, light.y_edges_m[-1:]]) / unit_m
+    colours = {level: scale.contrast(level) for level in levels}
+    contours = ax.contour(
+        x, y, np.pad(value, 1, mode="edge"), levels=levels, colors=[colours[v] for v in levels], linewidths=0.9,
+        zorder=3,
+    )  # fmt: skip
+    label_contours(contours, colours, placer)
+
+
+def _solid(solid: Solid, ax: Axes, unit_m: float, theme: Theme) -> None:
+    """Grey and hatched where it stands in the soil, an outline for what reaches out above it."""
+    ax.add_patch(
+        PathPatch(solid.standing.curve(unit_m), fc="#9a9fa2", ec="#5f6568", hatch="/////", lw=0.0, zorder=3.5)
+    )
+    ax.add_patch(
+        PathPatch(
+            solid.above.curve(unit_m), fill=False, ec="#101416", lw=1.1, zorder=4.5, joinstyle="round",
+            path_effects=halo(theme, 2.4, "#ffffffb0"),
+        )
+    )  # fmt: skip
+
+
+def _zones(plan: Plan, ax: Axes, unit_m: float, theme: Theme, placer: Placer) -> None:
+    for zone in plan.zones:
+        outline = zone.outline_m / unit_m
+        ax.add_patch(
+            Polygon(
+                outline, fill=False, ec="#ffffff", lw=1.3, ls=_DOTS, zorder=4.2,
+                path_effects=halo(theme, 2.6, "#0c4a29"),
+            )
+        )  # fmt: skip
+        write_in(placer, outline, zone.name, LIGHT, "#0c4a29")
+
+
+def _dotted() -> Line2D:
+    return Line2D([], [], color="#ffffff", lw=1.3, ls=_DOTS, path_effects=halo(LIGHT, 2.6, "#0c4a29"))
+
+
+def _points(light: LightMap, plan: Plan, ax: Axes, scale: Scale, unit_m: float, placer: Placer) -> None:
+    """Values written at meter points."""
+    for x, y in plan.points_m:
+        column = int(np.clip(np.searchsorted(light.x_edges_m, x) - 1, 0, light.value.shape[1] - 1))
+        row = int(np.clip(np.searchsorted(light.y_edges_m, y) - 1, 0, light.value.shape[0] - 1))
+        value = light.value[row, column]
+        at = np.array([x, y]) / unit_m
+        ax.plot(*at, "o", ms=2.5, color=scale.contrast(value), zorder=6)
+        ax.annotate(
+            f"{value:.0f}", at, xytext=(0, 4), textcoords="offset points", ha="center", fontsize=SMALL_PT,
+            color=scale.contrast(value), zorder=6,
+        )  # fmt: skip
+        placer.take(at, 0.3, 0.4)
+
+
+def _key(plan: Plan, ax: Axes, scale: Scale, theme: Theme) -> None:
+    """What the lines mean, in one row under the map."""
+    entries: list = []
+    if scale.levels:
+        entries.append((Line2D([], [], color=theme.muted, lw=0.9), "a plant band begins"))
+    if plan.solids:
+        entries.append((Line2D([], [], color=theme.ink, lw=1.2), "hardscape from above"))
+        entries.append((Patch(fc="#9a9fa2", ec="#5f6568", hatch="/////", lw=0), "stands in the soil"))
+    if plan.zones:
+        entries.append((_dotted(), "plant zone"))
+    if len(plan.fixtures_m):
+        entries.append((Line2D([], [], color=theme.ink, lw=1.0, ls=(0, (5, 3))), "lamp"))
+    if not entries:
+        return
+    handles, names = zip(*entries, strict=True)
+    height_in = ax.get_position().height * ax.figure.get_size_inches()[1]
+    ax.legend(
+        handles, names, loc="upper left", bbox_to_anchor=(0.0, -0.46 / height_in), ncols=len(handles),
+        frameon=False, fontsize=SMALL_PT, handlelength=1.8, columnspacing=1.2, borderaxespad=0, borderpad=0,
+        handletextpad=0.5, labelcolor=theme.muted,
+    )  # fmt: skip
