@@ -13,11 +13,11 @@ from scipy.ndimage import gaussian_filter
 
 from underlit.figures.data import LightMap, Plan, Solid
 from underlit.figures.labels import Placer, label_contours, write_in
-from underlit.figures.scale import Scale, draw_scale, scale_for
+from underlit.figures.scale import BAR_GAP_IN, BAR_IN, BAR_ROOM_IN, Scale, draw_scale, scale_for
 from underlit.figures.style import LIGHT, PAGE_WIDTH_IN, SMALL_PT, Theme, halo, length_unit_m, sheet, theme_of
 
 SMOOTH_CELLS = 1.0  # contours follow the map after a Gaussian blur of this many cells
-_LEFT_IN, _BOTTOM_IN, _BAR_IN, _BAR_TEXT_IN, _GAP_IN = 0.5, 0.62, 0.15, 0.95, 0.14
+_LEFT_IN, _BOTTOM_IN = 0.5, 0.62
 _TALLEST_IN = 4.6
 _DOTS = (0, (1, 1.2))
 
@@ -48,11 +48,11 @@ def plan_figure(
     width, height = _map_size_in(plan)
     with theme.context():
         page = sheet(
-            _LEFT_IN + width + _GAP_IN + _BAR_IN + _BAR_TEXT_IN, _BOTTOM_IN + height, title, subtitle, notes, theme
+            _LEFT_IN + width + BAR_ROOM_IN, _BOTTOM_IN + height, title, subtitle, notes, theme
         )
         ax = page.axes(_LEFT_IN, _BOTTOM_IN, width, height)
         draw_plan(light, plan, ax, scale=scale, theme=theme, unit=unit)
-        bar = page.axes(_LEFT_IN + width + _GAP_IN, _BOTTOM_IN, _BAR_IN, height - 0.16)
+        bar = page.axes(_LEFT_IN + width + BAR_GAP_IN, _BOTTOM_IN, BAR_IN, height - 0.16)
         draw_scale(scale, bar, theme)
     return page.figure
 
@@ -60,7 +60,7 @@ def plan_figure(
 def _map_size_in(plan: Plan) -> tuple[float, float]:
     """Size of the map's axes that keeps one scale both ways. [in]"""
     x0, x1, y0, y1 = _view_m(plan)
-    widest = PAGE_WIDTH_IN - _LEFT_IN - _GAP_IN - _BAR_IN - _BAR_TEXT_IN
+    widest = PAGE_WIDTH_IN - _LEFT_IN - BAR_ROOM_IN
     per_m = min(widest / (x1 - x0), _TALLEST_IN / (y1 - y0))
     return per_m * (x1 - x0), per_m * (y1 - y0)
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 _CANDIDATES = 2_000_000  # pixel-triangle pairs looked at in one go: bounds memory to some 100 MB
+_OVERLAP = 1e-9  # in barycentric coordinates
 
 
 @dataclass(frozen=True)
@@ -49,25 +50,35 @@ def rasterise(pixel: np.ndarray, nearness: np.ndarray, faces: np.ndarray, shape:
     height, width = shape
     best = np.full(height * width, -np.inf)
     owner = np.full(height * width, -1, np.int32)
-    corners, near = pixel[faces], nearness[faces]
-    for face, column, row in _candidates(corners, shape):
-        weight, inside = _barycentric(corners[face], column + 0.5, row + 0.5)
-        face, weight = face[inside], weight[inside]
+    faces = np.asarray(faces)
+    corners = pixel[faces]
+    a, ab, ac = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    area = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
+    near = nearness[faces]
+    for face, column, row in _candidates(corners, area != 0, shape):
+        x, y = column + 0.5 - a[face, 0], row + 0.5 - a[face, 1]
+        u = (x * ac[face, 1] - y * ac[face, 0]) / area[face]
+        v = (y * ab[face, 0] - x * ab[face, 1]) / area[face]
+        # A hair's breadth of overlap, so that no pixel centre on a shared edge falls between two triangles.
+        inside = (u >= -_OVERLAP) & (v >= -_OVERLAP) & (u + v <= 1 + _OVERLAP)
+        face, u, v = face[inside], u[inside], v[inside]
         at = row[inside] * width + column[inside]
-        value = np.einsum("nk,nk->n", weight, near[face])
+        value = near[face, 0] + u * (near[face, 1] - near[face, 0]) + v * (near[face, 2] - near[face, 0])
         np.maximum.at(best, at, value)
         seen = value == best[at]
         owner[at[seen]] = face[seen]
     return Fragments(owner.reshape(shape), best.reshape(shape))
 
 
-def _candidates(corners: np.ndarray, shape: tuple[int, int]) -> Iterator[tuple[np.ndarray, ...]]:
-    """Triangle, column and row of all pixel centres in the triangles' bounding boxes, in bounded portions."""
+def _candidates(
+    corners: np.ndarray, wanted: np.ndarray, shape: tuple[int, int]
+) -> Iterator[tuple[np.ndarray, ...]]:
+    """Triangle, column and row of all pixel centres in the bounding boxes of wanted triangles, in portions."""
     limit = np.array(shape[::-1])
     first = np.clip(np.ceil(corners.min(1) - 0.5), 0, limit).astype(np.int64)
     last = np.clip(np.floor(corners.max(1) - 0.5) + 1, 0, limit).astype(np.int64)
     size = np.maximum(last - first, 0)
-    count = size.prod(1)
+    count = size.prod(1) * wanted
     live = np.flatnonzero(count)
     portion = np.cumsum(count[live]) // _CANDIDATES
     for group in np.split(live, np.flatnonzero(np.diff(portion)) + 1):
@@ -76,14 +87,3 @@ def _candidates(corners: np.ndarray, shape: tuple[int, int]) -> Iterator[tuple[n
             start = np.cumsum(count[group]) - count[group]
             i = np.arange(face.size) - np.repeat(start, count[group])
             yield face, first[face, 0] + i % size[face, 0], first[face, 1] + i // size[face, 0]
-
-
-def _barycentric(corner: np.ndarray, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Barycentric weights (n, 3) of points in their triangles, and which points lie inside (edges count)."""
-    (ax, ay), (bx, by), (cx, cy) = corner[:, 0].T, corner[:, 1].T, corner[:, 2].T
-    area = (bx - ax) * (cy - ay) - (cx - ax) * (by - ay)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        u = ((x - ax) * (cy - ay) - (cx - ax) * (y - ay)) / area
-        v = ((bx - ax) * (y - ay) - (x - ax) * (by - ay)) / area
-    weight = np.column_stack([1.0 - u - v, u, v])
-    return weight, (area != 0) & (np.nan_to_num(weight, nan=-1.0).min(1) >= 0.0)

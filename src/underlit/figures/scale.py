@@ -119,6 +119,10 @@ def srgb_from_linear(linear: np.ndarray) -> np.ndarray:
     return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
 
 
+BAR_IN, BAR_TEXT_IN, BAR_GAP_IN = 0.15, 0.95, 0.14  # colour bar, its words, and the gap before it
+BAR_ROOM_IN = BAR_IN + BAR_TEXT_IN + BAR_GAP_IN
+
+
 def draw_scale(scale: Scale, ax: Axes, theme: Theme = LIGHT) -> Axes:
     """Colour bar: ramp, a line and a number where each plant band begins, band names beside it.
 

@@ -1,0 +1,246 @@
+"""Vertical sections: how light falls off from the water surface to the soil, in one upright plane."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch, Polygon, Rectangle
+
+from underlit.figures.labels import Placer, label_contours
+from underlit.figures.outline import Coverage
+from underlit.figures.scale import BAR_GAP_IN, BAR_IN, BAR_ROOM_IN, Scale, draw_scale, scale_for
+from underlit.figures.style import LIGHT, PAGE_WIDTH_IN, SMALL_PT, TEXT_PT, Theme, length_unit_m, sheet, theme_of
+
+_LEFT_IN, _BOTTOM_IN, _GAP_IN, _TOP_IN = 0.48, 0.42, 0.32, 0.22
+_TALLEST_IN = 3.4
+_FINE = 320  # columns of the interpolated picture
+
+
+@dataclass(frozen=True)
+class Section:
+    """Light in an upright plane through the tank.
+
+    Attributes
+    ----------
+    name : str
+        Where the plane lies, in words.
+    axis_name : str
+        What runs to the right: "from the left", "from the front".
+    x_edges_m : ndarray, shape (nx + 1,)
+        Cell edges of the horizontal planes along the section. [m]
+    z_m : ndarray, shape (nz,)
+        Heights of the horizontal planes, rising. [m]
+    value : ndarray, shape (nz, nx)
+        PPFD on those planes; not looked at where a plane runs inside soil or solid. [umol m-2 s-1]
+    soil_x_m, soil_z_m : ndarray, shape (n,)
+        Soil profile. [m]
+    soil_value : ndarray, shape (n,), optional
+        PPFD on the soil, horizontal as on the planes.
+    solid : Coverage, optional
+        Hardscape cut by the plane.
+    length_m, height_m, water_m : float
+        Inside length along the section, height of the rim, water level. [m]
+    lamps_m : sequence of (x0, x1, z)
+        Glowing faces of the lamps above. [m]
+    """
+
+    name: str
+    axis_name: str
+    x_edges_m: np.ndarray
+    z_m: np.ndarray
+    value: np.ndarray
+    soil_x_m: np.ndarray
+    soil_z_m: np.ndarray
+    length_m: float
+    height_m: float
+    water_m: float
+    soil_value: np.ndarray | None = None
+    solid: Coverage | None = None
+    lamps_m: Sequence[tuple[float, float, float]] = ()
+    glass_m: float = 0.005
+
+
+def section_figure(
+    sections: Sequence[Section], *, scale: Scale | None = None, title: str = "", subtitle: str = "",
+    notes: Sequence[str] = (), theme: str | Theme = "light", unit: str = "cm",
+) -> Figure:  # fmt: skip
+    """Sections side by side, all to one scale of length and of colour.
+
+    Parameters
+    ----------
+    sections : sequence of Section
+    scale : Scale, optional
+    unit : str
+        `cm` or `in`.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    theme = theme_of(theme)
+    scale = scale or scale_for([s.value for s in sections])
+    spans = [_view_m(section) for section in sections]
+    wide, tall = sum(x1 - x0 for x0, x1, _, _ in spans), max(z1 - z0 for _, _, z0, z1 in spans)
+    room = PAGE_WIDTH_IN - BAR_ROOM_IN - len(sections) * _LEFT_IN - (len(sections) - 1) * _GAP_IN
+    per_m = min(room / wide, _TALLEST_IN / tall)
+    width = wide * per_m + PAGE_WIDTH_IN - room
+    with theme.context():
+        page = sheet(width, _BOTTOM_IN + tall * per_m + _TOP_IN, title, subtitle, notes, theme)
+        left = _LEFT_IN
+        for section, (x0, x1, z0, z1) in zip(sections, spans, strict=True):
+            ax = page.axes(left, _BOTTOM_IN, (x1 - x0) * per_m, (z1 - z0) * per_m)
+            draw_section(section, ax, scale=scale, theme=theme, unit=unit)
+            left += (x1 - x0) * per_m + _GAP_IN + _LEFT_IN
+        bar = page.axes(width - BAR_ROOM_IN + BAR_GAP_IN, _BOTTOM_IN, BAR_IN, tall * per_m)
+        draw_scale(scale, bar, theme)
+    return page.figure
+
+
+def _view_m(section: Section) -> tuple[float, float, float, float]:
+    """Part of the plane shown: the tank, and lamps that hang near enough."""
+    edge = section.glass_m + 0.01 * section.length_m
+    near = [z for _, _, z in section.lamps_m if z < section.height_m * 1.6]
+    top = max([section.height_m, *near]) + 0.05 * section.height_m + (0.04 * section.height_m if near else 0)
+    return -edge, section.length_m + edge, -edge, top
+
+
+def draw_section(
+    section: Section, ax: Axes, *, scale: Scale, theme: Theme = LIGHT, unit: str = "cm"
+) -> Axes:
+    """One section on the axes given: light, contours, soil, cut hardscape, water line, glass, lamps."""
+    unit_m = length_unit_m(unit)
+    x, z, light = interpolated(section)
+    ax.imshow(
+        light, extent=np.array([0, section.length_m, z[0], z[-1] + z[1] - z[0]]) / unit_m, origin="lower",
+        cmap=scale.cmap, norm=scale.norm, interpolation="none", aspect="auto", zorder=1,
+    )  # fmt: skip
+    _frame(section, ax, unit, unit_m, theme)
+    levels = [level for level in scale.levels if np.nanmin(light) < level < np.nanmax(light)]
+    if levels:
+        colours = {level: scale.contrast(level) for level in levels}
+        contours = ax.contour(
+            x / unit_m, (z + (z[1] - z[0]) / 2) / unit_m, light, levels=levels,
+            colors=[colours[v] for v in levels], linewidths=0.9, zorder=3,
+        )  # fmt: skip
+        label_contours(contours, colours, Placer(ax))
+    _ground(section, ax, unit_m, theme)
+    _lamps(section, ax, unit_m, theme)
+    return ax
+
+
+def interpolated(section: Section) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Light on a fine grid, straight between planes, never across soil or a solid.
+
+    Returns
+    -------
+    x_m, z_m : ndarray
+        Columns (centres) and lower edges of the rows. [m]
+    light : ndarray, shape (rows, columns)
+        NaN in soil, in solids, above the water and where no plane reaches.
+    """
+    step = section.length_m / _FINE
+    x = (np.arange(_FINE) + 0.5) * step
+    z = np.arange(0.0, section.water_m, step)
+    soil_row = np.interp(x, section.soil_x_m, section.soil_z_m) / step
+    row = np.arange(len(z))[:, None] + 0.5
+    blocked = (row < soil_row) | _solid_at(section, x, (row[:, 0]) * step)
+    known = np.full(blocked.shape, np.nan)
+    centre = 0.5 * (section.x_edges_m[1:] + section.x_edges_m[:-1])
+    for height, value in zip(section.z_m, section.value, strict=True):
+        k = int(height / step)
+        if k < len(z):
+            at = np.clip((centre / step).astype(int), 0, _FINE - 1)
+            free = ~blocked[k, at]
+            if free.any():
+                known[k] = np.interp(x, centre[free], value[free])
+    if section.soil_value is not None:
+        first = np.clip(np.ceil(soil_row - 0.5).astype(int), 0, len(z) - 1)
+        known[first, np.arange(_FINE)] = np.interp(x, section.soil_x_m, section.soil_value)
+    known[blocked] = np.nan
+    return x, z, _between(known, blocked)
+
+
+def _between(known: np.ndarray, blocked: np.ndarray) -> np.ndarray:
+    """Fill each free stretch of a column straight between known values, and flat beyond the outermost."""
+    below, down = _carried(known, blocked)
+    above, up = (a[::-1] for a in _carried(known[::-1], blocked[::-1]))
+    total = np.maximum(down + up, 1)
+    both = (below * up + above * down) / total
+    both = np.where(down + up == 0, known, both)
+    filled = np.where(np.isnan(below), above, np.where(np.isnan(above), below, both))
+    return np.where(blocked, np.nan, filled)
+
+
+def _carried(known: np.ndarray, blocked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The last known value at or before each row, not carried through blocked ones, and how many rows ago."""
+    value, age = np.full(known.shape, np.nan), np.zeros(known.shape)
+    last, since = np.full(known.shape[1], np.nan), np.zeros(known.shape[1])
+    for k in range(len(known)):
+        fresh = ~np.isnan(known[k])
+        last = np.where(blocked[k], np.nan, np.where(fresh, known[k], last))
+        since = np.where(fresh, 0, since + 1)
+        value[k], age[k] = last, since
+    return value, age
+
+
+def _solid_at(section: Section, x: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """Whether points of a grid lie in the cut hardscape, (len(z), len(x))."""
+    if section.solid is None:
+        return np.zeros((len(z), len(x)), bool)
+    cut = section.solid
+    column = np.clip(np.rint((x - cut.x_m[0]) / (cut.x_m[1] - cut.x_m[0])).astype(int), 0, len(cut.x_m) - 1)
+    row = np.rint((z - cut.y_m[0]) / (cut.y_m[1] - cut.y_m[0])).astype(int)
+    inside = (row >= 0) & (row < len(cut.y_m))
+    return (cut.share[np.ix_(np.clip(row, 0, len(cut.y_m) - 1), column)] > 0.5) & inside[:, None]
+
+
+def _frame(section: Section, ax: Axes, unit: str, unit_m: float, theme: Theme) -> None:
+    x0, x1, z0, z1 = (v / unit_m for v in _view_m(section))
+    length, height, glass = section.length_m / unit_m, section.height_m / unit_m, section.glass_m / unit_m
+    ax.set(xlim=(x0, x1), ylim=(z0, z1))
+    ax.set_aspect("equal", adjustable="box")
+    for left in (-glass, length):
+        ax.add_patch(Rectangle((left, -glass), glass, height + glass, fc=theme.glass, ec="none", zorder=2))
+    ax.add_patch(Rectangle((0, -glass), length, glass, fc=theme.glass, ec="none", zorder=2))
+    ax.plot([0, length], [section.water_m / unit_m] * 2, color="#3c8ea3", lw=1.0, zorder=4)
+    for z in section.z_m / unit_m:
+        ax.plot([length + glass, length + glass * 1.0 + 0.008 * (x1 - x0)], [z, z], color=theme.muted, lw=0.6)
+    ax.spines[:].set_visible(False)
+    ax.set_xlabel(f"{section.axis_name} ({unit})", labelpad=2)
+    ax.set_ylabel(f"height ({unit})", labelpad=3)
+    ax.set_title(section.name, fontsize=TEXT_PT, color=theme.ink, loc="left", pad=5, parse_math=False)
+    ax.locator_params(nbins=6, steps=[1, 2, 5, 10])
+    ax.set_xticks([t for t in ax.get_xticks() if 0 <= t <= length * 1.0001])
+    ax.set_yticks([t for t in ax.get_yticks() if 0 <= t <= height * 1.0001])
+
+
+def _ground(section: Section, ax: Axes, unit_m: float, theme: Theme) -> None:
+    """Cut hardscape, then soil over what of it is buried."""
+    if section.solid is not None:
+        ax.add_patch(
+            PathPatch(
+                section.solid.curve(unit_m), fc=theme.hardscape, ec="#101416", lw=0.9, hatch="////", zorder=3.4
+            )
+        )
+    profile = np.column_stack([section.soil_x_m, section.soil_z_m]) / unit_m
+    ends = [[profile[-1, 0], 0], [profile[0, 0], 0]]
+    ax.add_patch(Polygon(np.vstack([profile, ends]), fc=theme.soil, ec="none", zorder=3.6))
+    ax.plot(*profile.T, color="#3a2f26", lw=0.9, zorder=3.7)
+
+
+def _lamps(section: Section, ax: Axes, unit_m: float, theme: Theme) -> None:
+    top = _view_m(section)[3]
+    for x0, x1, z in section.lamps_m:
+        if z < top:
+            ax.plot([x0 / unit_m, x1 / unit_m], [z / unit_m] * 2, color=theme.lamp, lw=3.0, solid_capstyle="butt")
+    far = [z for _, _, z in section.lamps_m if z >= top]
+    if far:
+        above = (min(far) - section.water_m) / unit_m
+        ax.annotate(
+            f"lamp {above:.0f} above the water ↑", (0.5, 1), xycoords="axes fraction", ha="center", va="top",
+            fontsize=SMALL_PT, color=theme.muted,
+        )  # fmt: skip
