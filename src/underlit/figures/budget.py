@@ -95,7 +95,7 @@ def draw_budget(shares: Sequence[Share], ax: Axes, *, theme: Theme = LIGHT) -> A
     ax.barh(y, values, height=0.66, color=[_colour(share.kind, theme) for share in shares], zorder=2)
     for i, share in enumerate(shares):
         ax.annotate(
-            _number(share), (max(share.of_100, 0.0), i), xytext=(4, 0), textcoords="offset points", va="center",
+            _number(share), (max(share.of_100, 0.0), i), xytext=(4, 0), textcoords="offset points", va="center_baseline",
             fontsize=SMALL_PT + 0.5, color=theme.ink, annotation_clip=False,
         )  # fmt: skip
     ax.set(xlim=(0, max(values) if values else 1), ylim=(len(shares) - 0.5, -0.5), xticks=[])
@@ -107,11 +107,11 @@ def draw_budget(shares: Sequence[Share], ax: Axes, *, theme: Theme = LIGHT) -> A
 
 
 def _number(share: Share) -> str:
-    """Photons of a hundred with their error; what is smaller than a thousandth is called so."""
-    if 0 < abs(share.of_100) < 0.001:
+    """Photons of a hundred with their error, to no more than three decimals."""
+    if abs(share.of_100) < 0.0005:
         return "< 0.001"
-    error = max(share.std_err, 0.001)
-    return f"{rounded(share.of_100, error)} ± {rounded(share.std_err, error)}"
+    value = rounded(share.of_100, max(share.std_err, 0.001)).replace("-", "−")
+    return value if share.std_err < 0.0005 else f"{value} ± {rounded(share.std_err, share.std_err)}"
 
 
 def _colour(kind: str, theme: Theme) -> str:

@@ -1,4 +1,4 @@
-"""Where to put words so that none lies on another."""
+"""Contours and their labels, and where to put words so that none lies on another."""
 
 from __future__ import annotations
 
@@ -8,7 +8,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.contour import QuadContourSet
 from matplotlib.path import Path as Curve
+from scipy.ndimage import gaussian_filter
 
+from underlit.figures.scale import Scale
 from underlit.figures.style import SMALL_PT, Theme, halo, text_width_in
 
 
@@ -66,6 +68,31 @@ class Placer:
             return None
         self.take(spots[i], width, height)
         return spots[i]
+
+
+def blurred(value: np.ndarray, weight: np.ndarray, cells: float) -> np.ndarray:
+    """A map blurred by a Gaussian, each cell counting by its weight; NaN where there is nothing near."""
+    weight = np.where(np.isfinite(value), weight, 0.0)
+    total = gaussian_filter(np.nan_to_num(value) * weight, cells, mode="nearest")
+    share = gaussian_filter(weight, cells, mode="nearest")
+    return np.where(share > 1e-3, total / np.maximum(share, 1e-3), np.nan)
+
+
+def draw_contours(
+    x: np.ndarray, y: np.ndarray, value: np.ndarray, scale: Scale, ax: Axes, placer: Placer
+) -> QuadContourSet | None:
+    """Lines where plant bands begin, each labelled once; x and y in display units."""
+    if not np.isfinite(value).any():
+        return None
+    levels = [level for level in scale.levels if np.nanmin(value) < level < np.nanmax(value)]
+    if not levels:
+        return None
+    colours = {level: scale.contrast(level) for level in levels}
+    contours = ax.contour(
+        x, y, value, levels=levels, colors=[colours[v] for v in levels], linewidths=0.9, zorder=3
+    )
+    label_contours(contours, colours, placer)
+    return contours
 
 
 def label_contours(contours: QuadContourSet, colours: dict[float, str], placer: Placer) -> list[float]:
@@ -126,6 +153,25 @@ def write_in(
     corners = lattice[:, None] + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
     fits = Curve(inches).contains_points(corners.reshape(-1, 2)).reshape(-1, 4).all(1)
     spot = placer.best(placer.data(lattice[fits]), text, size_pt, enough_in=0.03)
+    if spot is None:
+        return False
+    placer.ax.text(
+        *spot, text, fontsize=size_pt, color=colour, ha="center", va="center", zorder=7, parse_math=False,
+        path_effects=halo(theme, 2.2),
+    )  # fmt: skip
+    return True
+
+
+def write_over(
+    placer: Placer, outline: np.ndarray, text: str, theme: Theme, colour: str, size_pt: float = SMALL_PT
+) -> bool:
+    """Write a name just above an outline, below it or at its sides if there is room; says whether there was."""
+    inches = placer.inches(outline)
+    (x0, y0), (x1, y1) = inches.min(0), inches.max(0)
+    half = np.array([text_width_in(text, size_pt) + 0.08, 1.4 * size_pt / 72]) / 2
+    x, y = (x0 + x1) / 2, (y0 + y1) / 2
+    spots = np.array([[x, y1 + half[1]], [x1 + half[0], y], [x0 - half[0], y], [x, y0 - half[1]]])
+    spot = placer.best(placer.data(spots), text, size_pt, enough_in=0.0)
     if spot is None:
         return False
     placer.ax.text(

@@ -11,13 +11,13 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
 from underlit.figures.data import LightMap
-from underlit.figures.labels import Placer, label_contours
-from underlit.figures.plan import smooth
+from underlit.figures.labels import Placer, blurred, draw_contours
+from underlit.figures.plan import SMOOTH_CELLS
 from underlit.figures.scale import BAR_IN, BAR_ROOM_IN, Scale, draw_scale, scale_for
 from underlit.figures.style import LIGHT, PAGE_WIDTH_IN, TEXT_PT, Theme, length_unit_m, sheet, theme_of
 
 SIDES = ("left", "front", "right", "back")
-_LEFT_IN, _BOTTOM_IN, _GAP_IN, _TOP_IN = 0.46, 0.42, 0.16, 0.24
+_LEFT_IN, _BOTTOM_IN, _GAP_IN, _TOP_IN = 0.46, 0.42, 0.22, 0.24
 _TALLEST_IN = 2.2  # of one pane
 
 
@@ -96,7 +96,7 @@ def draw_pane(
     _contours(pane, ax, scale, unit_m)
     profile = np.column_stack([pane.soil_x_m, pane.soil_z_m]) / unit_m
     ax.add_patch(
-        Polygon(np.vstack([profile, [[profile[-1, 0], 0], [profile[0, 0], 0]]]), fc=theme.soil, ec="none", zorder=3)
+        Polygon(np.vstack([profile, [[profile[-1, 0], 0], [profile[0, 0], 0]]]), fc=theme.soil, ec="none", zorder=3.5)
     )
     ax.axhline(pane.water_m / unit_m, color="#3c8ea3", lw=1.0, zorder=4)
     ax.axhline(pane.water_m / unit_m, color="#ffffff", lw=0.5, ls=(0, (4, 4)), zorder=4)
@@ -106,17 +106,13 @@ def draw_pane(
 
 
 def _contours(pane: Pane, ax: Axes, scale: Scale, unit_m: float) -> None:
+    """Contours of what is under water: light jumps at the water line, and lines must not bridge that."""
     light = pane.light
-    buried = light.y_m[:, None] < np.interp(light.x_m, pane.soil_x_m, pane.soil_z_m)[None, :]
-    value = smooth(light, buried)
-    levels = [level for level in scale.levels if np.nanmin(value) < level < np.nanmax(value)]
-    if levels:
-        colours = {level: scale.contrast(level) for level in levels}
-        contours = ax.contour(
-            light.x_m / unit_m, light.y_m / unit_m, value, levels=levels, colors=[colours[v] for v in levels],
-            linewidths=0.9, zorder=2,
-        )  # fmt: skip
-        label_contours(contours, colours, Placer(ax))
+    soil = np.interp(light.x_m, pane.soil_x_m, pane.soil_z_m)
+    wet = (light.y_edges_m[:-1, None] >= soil[None, :]) & (light.y_edges_m[1:, None] <= pane.water_m + 1e-9)
+    value = blurred(light.value, wet.astype(float), SMOOTH_CELLS)
+    value[light.y_m > pane.water_m] = np.nan
+    draw_contours(light.x_m / unit_m, light.y_m / unit_m, value, scale, ax, Placer(ax))
 
 
 def _axes(name: str, ax: Axes, unit: str, theme: Theme) -> None:

@@ -9,10 +9,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, PathPatch, Polygon, Rectangle
-from scipy.ndimage import gaussian_filter
+from scipy.interpolate import RegularGridInterpolator
 
 from underlit.figures.data import LightMap, Plan, Solid
-from underlit.figures.labels import Placer, label_contours, write_in
+from underlit.figures.labels import Placer, blurred, draw_contours, write_in
 from underlit.figures.scale import BAR_GAP_IN, BAR_IN, BAR_ROOM_IN, Scale, draw_scale, scale_for
 from underlit.figures.style import LIGHT, PAGE_WIDTH_IN, SMALL_PT, Theme, halo, length_unit_m, sheet, theme_of
 
@@ -115,47 +115,23 @@ def _frame(plan: Plan, ax: Axes, unit: str, unit_m: float, theme: Theme) -> None
     ax.set_yticks([t for t in ax.get_yticks() if 0 <= t <= width * 1.0001])
 
 
-def smooth(light: LightMap, covered: np.ndarray | None = None, cells: float = SMOOTH_CELLS) -> np.ndarray:
-    """The map blurred a little, so that contours follow the light and not the noise of single cells.
-
-    Covered cells take no part and get the value of what surrounds them.
-    """
-    weight = np.ones_like(light.value) if covered is None else (~covered).astype(float)
-    weight = weight * np.isfinite(light.value)
-    blurred = gaussian_filter(np.nan_to_num(light.value) * weight, cells, mode="nearest")
-    share = gaussian_filter(weight, cells, mode="nearest")
-    return np.where(share > 1e-3, blurred / np.maximum(share, 1e-3), np.nan)
-
-
 def covered_cells(light: LightMap, solids: Sequence[Solid]) -> np.ndarray:
     """Cells of the map at least half of which hardscape stands on, (ny, nx) bool."""
     covered = np.zeros(light.value.shape, bool)
     for solid in solids:
-        rows = np.searchsorted(light.y_edges_m, solid.standing.y_m) - 1
-        columns = np.searchsorted(light.x_edges_m, solid.standing.x_m) - 1
-        inside = np.ix_((rows >= 0) & (rows < covered.shape[0]), (columns >= 0) & (columns < covered.shape[1]))
-        total, count = np.zeros(covered.shape), np.zeros(covered.shape)
-        at = np.ix_(rows[(rows >= 0) & (rows < covered.shape[0])], columns[(columns >= 0) & (columns < covered.shape[1])])
-        np.add.at(total, at, solid.standing.share[inside])
-        np.add.at(count, at, 1.0)
-        covered |= total > 0.5 * np.maximum(count, 1)
+        standing = solid.standing
+        share = RegularGridInterpolator((standing.y_m, standing.x_m), standing.share, bounds_error=False, fill_value=0)
+        covered |= share(tuple(np.meshgrid(light.y_m, light.x_m, indexing="ij"))) >= 0.5
     return covered
 
 
 def _contours(light: LightMap, plan: Plan, ax: Axes, scale: Scale, unit_m: float, placer: Placer) -> None:
-    value = smooth(light, covered_cells(light, plan.solids))
-    levels = [level for level in scale.levels if np.nanmin(value) < level < np.nanmax(value)]
-    if not levels:
-        return
-    # Lines run to the panes: the outermost half cell takes the value of its cell.
-    x = np.concatenate([light.x_edges_m[:1], light.x_m, light.x_edges_m[-1:]]) / unit_m
-    y = np.concatenate([light.y_edges_m[:1], light.y_m, light.y_edges_m[-1:]]) / unit_m
-    colours = {level: scale.contrast(level) for level in levels}
-    contours = ax.contour(
-        x, y, np.pad(value, 1, mode="edge"), levels=levels, colors=[colours[v] for v in levels], linewidths=0.9,
-        zorder=3,
-    )  # fmt: skip
-    label_contours(contours, colours, placer)
+    """Contours of the map without what hardscape stands on; they run right to the panes."""
+    free = ~covered_cells(light, plan.solids)
+    value = np.pad(blurred(light.value, free.astype(float), SMOOTH_CELLS), 1, mode="edge")
+    x = np.concatenate([light.x_edges_m[:1], light.x_m, light.x_edges_m[-1:]])
+    y = np.concatenate([light.y_edges_m[:1], light.y_m, light.y_edges_m[-1:]])
+    draw_contours(x / unit_m, y / unit_m, value, scale, ax, placer)
 
 
 def _solid(solid: Solid, ax: Axes, unit_m: float, theme: Theme) -> None:

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch, Polygon, Rectangle
 
-from underlit.figures.labels import Placer, label_contours
+from underlit.figures.labels import Placer, blurred, draw_contours
 from underlit.figures.outline import Coverage
 from underlit.figures.scale import BAR_GAP_IN, BAR_IN, BAR_ROOM_IN, Scale, draw_scale, scale_for
 from underlit.figures.style import LIGHT, PAGE_WIDTH_IN, SMALL_PT, TEXT_PT, Theme, length_unit_m, sheet, theme_of
@@ -18,6 +18,7 @@ from underlit.figures.style import LIGHT, PAGE_WIDTH_IN, SMALL_PT, TEXT_PT, Them
 _LEFT_IN, _BOTTOM_IN, _GAP_IN, _TOP_IN = 0.48, 0.42, 0.32, 0.22
 _TALLEST_IN = 3.4
 _FINE = 320  # columns of the interpolated picture
+_SMOOTH = 4.0  # of those columns: contours follow the picture after a Gaussian blur this wide
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ def section_figure(
     """
     theme = theme_of(theme)
     scale = scale or scale_for([s.value for s in sections])
-    spans = [_view_m(section) for section in sections]
+    spans = _views_m(sections)
     wide, tall = sum(x1 - x0 for x0, x1, _, _ in spans), max(z1 - z0 for _, _, z0, z1 in spans)
     room = PAGE_WIDTH_IN - BAR_ROOM_IN - len(sections) * _LEFT_IN - (len(sections) - 1) * _GAP_IN
     per_m = min(room / wide, _TALLEST_IN / tall)
@@ -93,42 +94,39 @@ def section_figure(
         left = _LEFT_IN
         for section, (x0, x1, z0, z1) in zip(sections, spans, strict=True):
             ax = page.axes(left, _BOTTOM_IN, (x1 - x0) * per_m, (z1 - z0) * per_m)
-            draw_section(section, ax, scale=scale, theme=theme, unit=unit)
+            draw_section(section, ax, scale=scale, theme=theme, unit=unit, view_m=(x0, x1, z0, z1))
             left += (x1 - x0) * per_m + _GAP_IN + _LEFT_IN
         bar = page.axes(width - BAR_ROOM_IN + BAR_GAP_IN, _BOTTOM_IN, BAR_IN, tall * per_m)
         draw_scale(scale, bar, theme)
     return page.figure
 
 
-def _view_m(section: Section) -> tuple[float, float, float, float]:
-    """Part of the plane shown: the tank, and lamps that hang near enough."""
-    edge = section.glass_m + 0.01 * section.length_m
-    near = [z for _, _, z in section.lamps_m if z < section.height_m * 1.6]
-    top = max([section.height_m, *near]) + 0.05 * section.height_m + (0.04 * section.height_m if near else 0)
-    return -edge, section.length_m + edge, -edge, top
+def _views_m(sections: Sequence[Section]) -> list[tuple[float, float, float, float]]:
+    """Parts of the planes that are shown: the tank, and lamps that hang near enough; all of one height."""
+    edge = max(0.012 * section.length_m + section.glass_m for section in sections)
+    height = max(section.height_m for section in sections)
+    near = [z for section in sections for _, _, z in section.lamps_m if z < 1.6 * height]
+    top = max([height, *(z + 0.03 * height for z in near)]) + 0.04 * height
+    return [(-edge, section.length_m + edge, -edge, top) for section in sections]
 
 
 def draw_section(
-    section: Section, ax: Axes, *, scale: Scale, theme: Theme = LIGHT, unit: str = "cm"
-) -> Axes:
+    section: Section, ax: Axes, *, scale: Scale, theme: Theme = LIGHT, unit: str = "cm",
+    view_m: tuple[float, float, float, float] | None = None,
+) -> Axes:  # fmt: skip
     """One section on the axes given: light, contours, soil, cut hardscape, water line, glass, lamps."""
     unit_m = length_unit_m(unit)
+    view_m = view_m or _views_m([section])[0]
     x, z, light = interpolated(section)
     ax.imshow(
         light, extent=np.array([0, section.length_m, z[0], z[-1] + z[1] - z[0]]) / unit_m, origin="lower",
         cmap=scale.cmap, norm=scale.norm, interpolation="none", aspect="auto", zorder=1,
     )  # fmt: skip
-    _frame(section, ax, unit, unit_m, theme)
-    levels = [level for level in scale.levels if np.nanmin(light) < level < np.nanmax(light)]
-    if levels:
-        colours = {level: scale.contrast(level) for level in levels}
-        contours = ax.contour(
-            x / unit_m, (z + (z[1] - z[0]) / 2) / unit_m, light, levels=levels,
-            colors=[colours[v] for v in levels], linewidths=0.9, zorder=3,
-        )  # fmt: skip
-        label_contours(contours, colours, Placer(ax))
+    _frame(section, ax, unit, unit_m, theme, view_m)
+    even = np.where(np.isnan(light), np.nan, blurred(light, ~np.isnan(light), _SMOOTH))
+    draw_contours(x / unit_m, (z + (z[1] - z[0]) / 2) / unit_m, even, scale, ax, Placer(ax))
     _ground(section, ax, unit_m, theme)
-    _lamps(section, ax, unit_m, theme)
+    _lamps(section, ax, unit_m, theme, view_m[3])
     return ax
 
 
@@ -198,8 +196,8 @@ def _solid_at(section: Section, x: np.ndarray, z: np.ndarray) -> np.ndarray:
     return (cut.share[np.ix_(np.clip(row, 0, len(cut.y_m) - 1), column)] > 0.5) & inside[:, None]
 
 
-def _frame(section: Section, ax: Axes, unit: str, unit_m: float, theme: Theme) -> None:
-    x0, x1, z0, z1 = (v / unit_m for v in _view_m(section))
+def _frame(section: Section, ax: Axes, unit: str, unit_m: float, theme: Theme, view_m) -> None:
+    x0, x1, z0, z1 = (v / unit_m for v in view_m)
     length, height, glass = section.length_m / unit_m, section.height_m / unit_m, section.glass_m / unit_m
     ax.set(xlim=(x0, x1), ylim=(z0, z1))
     ax.set_aspect("equal", adjustable="box")
@@ -208,7 +206,7 @@ def _frame(section: Section, ax: Axes, unit: str, unit_m: float, theme: Theme) -
     ax.add_patch(Rectangle((0, -glass), length, glass, fc=theme.glass, ec="none", zorder=2))
     ax.plot([0, length], [section.water_m / unit_m] * 2, color="#3c8ea3", lw=1.0, zorder=4)
     for z in section.z_m / unit_m:
-        ax.plot([length + glass, length + glass * 1.0 + 0.008 * (x1 - x0)], [z, z], color=theme.muted, lw=0.6)
+        ax.plot([length + glass, x1], [z, z], color=theme.muted, lw=0.6)
     ax.spines[:].set_visible(False)
     ax.set_xlabel(f"{section.axis_name} ({unit})", labelpad=2)
     ax.set_ylabel(f"height ({unit})", labelpad=3)
@@ -232,8 +230,7 @@ def _ground(section: Section, ax: Axes, unit_m: float, theme: Theme) -> None:
     ax.plot(*profile.T, color="#3a2f26", lw=0.9, zorder=3.7)
 
 
-def _lamps(section: Section, ax: Axes, unit_m: float, theme: Theme) -> None:
-    top = _view_m(section)[3]
+def _lamps(section: Section, ax: Axes, unit_m: float, theme: Theme, top: float) -> None:
     for x0, x1, z in section.lamps_m:
         if z < top:
             ax.plot([x0 / unit_m, x1 / unit_m], [z / unit_m] * 2, color=theme.lamp, lw=3.0, solid_capstyle="butt")

@@ -133,7 +133,7 @@ def text_width_in(text: str, size_pt: float, bold: bool = False) -> float:
 def wrap(text: str, width_in: float, size_pt: float, bold: bool = False) -> list[str]:
     """Break text into lines that fit, measured with the font itself."""
     lines: list[str] = []
-    for word in text.split():
+    for word in text.split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width_in(longer, size_pt, bold) <= width_in:
             lines[-1] = longer
