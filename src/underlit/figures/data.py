@@ -70,7 +70,9 @@ class Plan:
     fixtures_m : sequence of ndarray, shape (n, 2)
         Outlines of the lamps from above. [m]
     points_m : ndarray, shape (n, 2)
-        Places to write the map's value at, such as meter points. [m]
+        Meter points seen from above. [m]
+    readings : ndarray, shape (n,)
+        What to write at them. [umol m-2 s-1]
     """
 
     length_m: float
@@ -80,3 +82,4 @@ class Plan:
     zones: Sequence[Zone] = ()
     fixtures_m: Sequence[np.ndarray] = ()
     points_m: np.ndarray = field(default_factory=lambda: np.zeros((0, 2)))
+    readings: np.ndarray = field(default_factory=lambda: np.zeros(0))

@@ -14,6 +14,9 @@ from underlit.figures.scale import Scale
 from underlit.figures.style import SMALL_PT, Theme, halo, text_width_in
 
 
+_CORNERS = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [0, 0]])
+
+
 @dataclass
 class Placer:
     """Keeps account of the boxes taken on some axes, in inches from the lower left corner of the axes.
@@ -23,6 +26,7 @@ class Placer:
 
     ax: Axes
     boxes: list[tuple[float, float, float, float]] = field(default_factory=list)
+    blocks: list[Curve] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         place = self.ax.get_position()
@@ -46,7 +50,15 @@ class Placer:
         for x0, y0, x1, y1 in self.boxes:
             gap = np.maximum(np.array([x0, y0]) - (centre + half), (centre - half) - np.array([x1, y1])).max(-1)
             clear = np.minimum(clear, gap)
+        for curve in self.blocks:
+            inside = [curve.contains_points(centre + half * corner) for corner in _CORNERS]
+            clear = np.where(np.any(inside, axis=0), -1.0, clear)
         return clear
+
+    def block(self, curve: Curve) -> None:
+        """Keep words out of an outline given in display units."""
+        if len(curve.vertices):
+            self.blocks.append(Curve(self.inches(curve.vertices), curve.codes))
 
     def take(self, xy: np.ndarray, width_in: float, height_in: float) -> None:
         (x, y), w, h = self.inches(xy), width_in / 2, height_in / 2
@@ -150,7 +162,7 @@ def write_in(
     half = np.array([text_width_in(text, size_pt) + 0.08, 1.4 * size_pt / 72]) / 2
     inches = placer.inches(outline)
     lattice = _lattice(inches)
-    corners = lattice[:, None] + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    corners = lattice[:, None] + half * _CORNERS[:4]
     fits = Curve(inches).contains_points(corners.reshape(-1, 2)).reshape(-1, 4).all(1)
     spot = placer.best(placer.data(lattice[fits]), text, size_pt, enough_in=0.03)
     if spot is None:

@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
+from matplotlib.path import Path as Curve
 
 from underlit.figures.data import LightMap
 from underlit.figures.labels import Placer, blurred, draw_contours
@@ -90,14 +91,12 @@ def draw_pane(
     unit_m = length_unit_m(unit)
     light = pane.light
     x, y = light.x_edges_m / unit_m, light.y_edges_m / unit_m
+    ax.set_facecolor(theme.soil)  # cells all but buried have no value
     ax.pcolormesh(x, y, light.value, cmap=scale.cmap, norm=scale.norm, rasterized=True, zorder=1)
     ax.set(xlim=(x[-1], x[0]) if name == "left" else (x[0], x[-1]), ylim=(y[0], y[-1]))
     ax.set_aspect("equal", adjustable="box")
     _contours(pane, ax, scale, unit_m)
-    profile = np.column_stack([pane.soil_x_m, pane.soil_z_m]) / unit_m
-    ax.add_patch(
-        Polygon(np.vstack([profile, [[profile[-1, 0], 0], [profile[0, 0], 0]]]), fc=theme.soil, ec="none", zorder=3.5)
-    )
+    ax.add_patch(Polygon(_soil_outline(pane) / unit_m, fc=theme.soil, ec="none", zorder=3.5))
     ax.axhline(pane.water_m / unit_m, color="#3c8ea3", lw=1.0, zorder=4)
     ax.axhline(pane.water_m / unit_m, color="#ffffff", lw=0.5, ls=(0, (4, 4)), zorder=4)
     ax.add_patch(Rectangle((0, 0), x[-1], y[-1], fill=False, ec=theme.frame, lw=0.9, zorder=5, clip_on=False))
@@ -112,7 +111,14 @@ def _contours(pane: Pane, ax: Axes, scale: Scale, unit_m: float) -> None:
     wet = (light.y_edges_m[:-1, None] >= soil[None, :]) & (light.y_edges_m[1:, None] <= pane.water_m + 1e-9)
     value = blurred(light.value, wet.astype(float), SMOOTH_CELLS)
     value[light.y_m > pane.water_m] = np.nan
-    draw_contours(light.x_m / unit_m, light.y_m / unit_m, value, scale, ax, Placer(ax))
+    placer = Placer(ax)
+    placer.block(Curve(_soil_outline(pane) / unit_m))
+    draw_contours(light.x_m / unit_m, light.y_m / unit_m, value, scale, ax, placer)
+
+
+def _soil_outline(pane: Pane) -> np.ndarray:
+    profile = np.column_stack([pane.soil_x_m, pane.soil_z_m])
+    return np.vstack([profile, [[profile[-1, 0], 0], [profile[0, 0], 0]]])
 
 
 def _axes(name: str, ax: Axes, unit: str, theme: Theme) -> None:

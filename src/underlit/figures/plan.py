@@ -81,6 +81,8 @@ def draw_plan(
         rasterized=True, zorder=1,
     )  # fmt: skip
     placer = Placer(ax)
+    for solid in plan.solids:
+        placer.block(solid.above.curve(unit_m))
     _points(light, plan, ax, scale, unit_m, placer)
     _zones(plan, ax, unit_m, theme, placer)
     _contours(light, plan, ax, scale, unit_m, placer)
@@ -164,17 +166,18 @@ def _dotted() -> Line2D:
 
 
 def _points(light: LightMap, plan: Plan, ax: Axes, scale: Scale, unit_m: float, placer: Placer) -> None:
-    """Values written at meter points."""
-    for x, y in plan.points_m:
+    """Readings written at meter points."""
+    for (x, y), reading in zip(plan.points_m, plan.readings, strict=True):
         column = int(np.clip(np.searchsorted(light.x_edges_m, x) - 1, 0, light.value.shape[1] - 1))
         row = int(np.clip(np.searchsorted(light.y_edges_m, y) - 1, 0, light.value.shape[0] - 1))
-        value = light.value[row, column]
+        colour = scale.contrast(np.nan_to_num(light.value[row, column]))
         at = np.array([x, y]) / unit_m
-        ax.plot(*at, "o", ms=2.5, color=scale.contrast(value), zorder=6)
-        ax.annotate(
-            f"{value:.0f}", at, xytext=(0, 4), textcoords="offset points", ha="center", fontsize=SMALL_PT,
-            color=scale.contrast(value), zorder=6,
-        )  # fmt: skip
+        ax.plot(*at, "+", ms=5, mew=1.0, color=colour, zorder=6)
+        if np.isfinite(reading):
+            ax.annotate(
+                f"{reading:.0f}", at, xytext=(0, 4), textcoords="offset points", ha="center", fontsize=SMALL_PT,
+                color=colour, zorder=6, fontweight="bold",
+            )  # fmt: skip
         placer.take(at, 0.3, 0.4)
 
 
@@ -188,6 +191,8 @@ def _key(plan: Plan, ax: Axes, scale: Scale, theme: Theme) -> None:
         entries.append((Patch(fc="#9a9fa2", ec="#5f6568", hatch="/////", lw=0), "stands in the soil"))
     if plan.zones:
         entries.append((_dotted(), "plant zone"))
+    if len(plan.points_m):
+        entries.append((Line2D([], [], color=theme.ink, marker="+", ms=5, lw=0), "meter"))
     if len(plan.fixtures_m):
         entries.append((Line2D([], [], color=theme.ink, lw=1.0, ls=(0, (5, 3))), "lamp"))
     if not entries:

@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch, Polygon, Rectangle
+from matplotlib.path import Path as Curve
 
 from underlit.figures.labels import Placer, blurred, draw_contours
 from underlit.figures.outline import Coverage
@@ -124,10 +125,24 @@ def draw_section(
     )  # fmt: skip
     _frame(section, ax, unit, unit_m, theme, view_m)
     even = np.where(np.isnan(light), np.nan, blurred(light, ~np.isnan(light), _SMOOTH))
-    draw_contours(x / unit_m, (z + (z[1] - z[0]) / 2) / unit_m, even, scale, ax, Placer(ax))
+    placer = Placer(ax)
+    for outline in _closed(section, view_m):
+        placer.block(Curve(outline / unit_m))
+    if section.solid is not None:
+        placer.block(section.solid.curve(unit_m))
+    draw_contours(x / unit_m, (z + (z[1] - z[0]) / 2) / unit_m, even, scale, ax, placer)
     _ground(section, ax, unit_m, theme)
     _lamps(section, ax, unit_m, theme, view_m[3])
     return ax
+
+
+def _closed(section: Section, view_m: tuple[float, float, float, float]) -> list[np.ndarray]:
+    """Outlines (n, 2) of what no word may lie on: soil, and all above the water. [m]"""
+    x0, x1, _, top = view_m
+    profile = np.column_stack([section.soil_x_m, section.soil_z_m])
+    soil = np.vstack([profile, [[profile[-1, 0], 0], [profile[0, 0], 0]]])
+    air = np.array([[x0, section.water_m], [x1, section.water_m], [x1, top], [x0, top]])
+    return [soil, air]
 
 
 def interpolated(section: Section) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -159,18 +174,19 @@ def interpolated(section: Section) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         first = np.clip(np.ceil(soil_row - 0.5).astype(int), 0, len(z) - 1)
         known[first, np.arange(_FINE)] = np.interp(x, section.soil_x_m, section.soil_value)
     known[blocked] = np.nan
-    return x, z, _between(known, blocked)
+    spacing = np.median(np.diff(section.z_m)) if len(section.z_m) > 1 else 0.1 * section.height_m
+    return x, z, _between(known, blocked, 1.2 * spacing / step)
 
 
-def _between(known: np.ndarray, blocked: np.ndarray) -> np.ndarray:
-    """Fill each free stretch of a column straight between known values, and flat beyond the outermost."""
+def _between(known: np.ndarray, blocked: np.ndarray, reach: float) -> np.ndarray:
+    """Fill each free stretch of a column straight between known values; flat beyond the outermost, but only so
+    many rows.
+    """
     below, down = _carried(known, blocked)
     above, up = (a[::-1] for a in _carried(known[::-1], blocked[::-1]))
-    total = np.maximum(down + up, 1)
-    both = (below * up + above * down) / total
-    both = np.where(down + up == 0, known, both)
-    filled = np.where(np.isnan(below), above, np.where(np.isnan(above), below, both))
-    return np.where(blocked, np.nan, filled)
+    both = np.where(down + up == 0, known, (below * up + above * down) / np.maximum(down + up, 1))
+    alone = np.where(np.isnan(below), np.where(up <= reach, above, np.nan), np.where(down <= reach, below, np.nan))
+    return np.where(blocked, np.nan, np.where(np.isnan(below) | np.isnan(above), alone, both))
 
 
 def _carried(known: np.ndarray, blocked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -201,6 +217,7 @@ def _frame(section: Section, ax: Axes, unit: str, unit_m: float, theme: Theme, v
     length, height, glass = section.length_m / unit_m, section.height_m / unit_m, section.glass_m / unit_m
     ax.set(xlim=(x0, x1), ylim=(z0, z1))
     ax.set_aspect("equal", adjustable="box")
+    ax.add_patch(Rectangle((0, 0), length, section.water_m / unit_m, fc=theme.water, ec="none", zorder=0))
     for left in (-glass, length):
         ax.add_patch(Rectangle((left, -glass), glass, height + glass, fc=theme.glass, ec="none", zorder=2))
     ax.add_patch(Rectangle((0, -glass), length, glass, fc=theme.glass, ec="none", zorder=2))
@@ -225,8 +242,8 @@ def _ground(section: Section, ax: Axes, unit_m: float, theme: Theme) -> None:
             )
         )
     profile = np.column_stack([section.soil_x_m, section.soil_z_m]) / unit_m
-    ends = [[profile[-1, 0], 0], [profile[0, 0], 0]]
-    ax.add_patch(Polygon(np.vstack([profile, ends]), fc=theme.soil, ec="none", zorder=3.6))
+    soil = np.vstack([profile, [[profile[-1, 0], 0], [profile[0, 0], 0]]])
+    ax.add_patch(Polygon(soil, fc=theme.soil, ec="none", zorder=3.6))
     ax.plot(*profile.T, color="#3a2f26", lw=0.9, zorder=3.7)
 
 

@@ -1,0 +1,175 @@
+"""All figures of a result, one function each, and all of them at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from matplotlib.figure import Figure
+
+from underlit.figures import budget, painted, panes, plan, section
+from underlit.figures.reading import Reading, join
+from underlit.figures.scale import Scale, scale_for
+from underlit.figures.style import FORMATS, Theme, _known, length_unit_m, save, theme_of
+from underlit.metrics import maps
+from underlit.results.result import Result
+from underlit.spectra import plant_bands
+
+
+def soil_figure(
+    res: Result, *, dims: maps.Dims = None, scale: Scale | None = None, theme: str | Theme = "light", unit: str = "cm"
+) -> Figure:
+    """PPFD on the soil from above, with contours where plant bands begin.
+
+    Parameters
+    ----------
+    res : Result
+    dims : optional
+        Settings of the channels; default those of the scene.
+    scale : Scale, optional
+        Colour scale to share with another figure.
+    theme : str
+        `light` or `dark`.
+    unit : str
+        `cm` or `in`.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    read = Reading(res, dims)
+    light = read.horizontal_map("soil")
+    return plan.plan_figure(
+        light, read.plan(), scale=scale or light_scale([light.value]), theme=theme, unit=unit,
+        title=f"{read.title}: light on the soil",
+        subtitle=f"PPFD on a horizontal plane just above the soil; {read.settings()}",
+        notes=[join([read.error_note("soil"), _smooth_note(res), read.provenance()])],
+    )  # fmt: skip
+
+
+def _smooth_note(res: Result) -> str:
+    edges = res.surface("soil").x_edges_m
+    return f"Contours follow the map smoothed over about {200 * plan.SMOOTH_CELLS * (edges[1] - edges[0]):.2g} cm."
+
+
+def section_figure(
+    res: Result, *, dims: maps.Dims = None, scale: Scale | None = None, theme: str | Theme = "light", unit: str = "cm"
+) -> Figure:
+    """Two upright sections through the highest stone or branch; parameters as in `soil_figure`."""
+    read = Reading(res, dims)
+    sections = read.sections()
+    return section.section_figure(
+        sections, scale=scale or light_scale([s.value for s in sections]), theme=theme, unit=unit,
+        title=f"{read.title}: light in two upright sections",
+        subtitle=f"PPFD on horizontal planes; {read.settings()}",
+        notes=[join([
+            "Straight between the planes that were counted on (ticks at the right edge) and the soil.",
+            read.error_note(read.names("plane")[0]), read.provenance(),
+        ])],
+    )  # fmt: skip
+
+
+def panes_figure(
+    res: Result, *, dims: maps.Dims = None, scale: Scale | None = None, theme: str | Theme = "light", unit: str = "cm"
+) -> Figure:
+    """PPFD on the inside of the four panes; parameters as in `soil_figure`."""
+    read = Reading(res, dims)
+    found = read.panes()
+    return panes.panes_figure(
+        found, scale=scale or light_scale([pane.light.value for pane in found.values()]), theme=theme, unit=unit,
+        title=f"{read.title}: light on the inside of the panes",
+        subtitle=f"PPFD on the plane of the pane, arriving from inside; {read.settings()}",
+        notes=[join([
+            "As seen from the front: the side panes are folded out, the back pane stands above.",
+            read.error_note("pane front"), read.provenance(),
+        ])],
+    )  # fmt: skip
+
+
+def hardscape_figure(
+    res: Result, *, dims: maps.Dims = None, scale: Scale | None = None, theme: str | Theme = "light",
+    azimuth_deg: float = -20.0, elevation_deg: float = 20.0,
+) -> Figure:  # fmt: skip
+    """Hardscape and soil in perspective, painted with the light on them; parameters as in `soil_figure`.
+
+    `azimuth_deg` and `elevation_deg` say where the viewer stands: to the right of the front, and above. [deg]
+    """
+    read = Reading(res, dims)
+    solids = [read.lit_mesh(name) for name in read.names("hardscape")]
+    soil = read.lit_mesh("soil")
+    scale = scale or light_scale([soil.value, *(solid.value for solid in solids)])
+    errors = read.error_note(read.names("hardscape")[0]) if solids else read.error_note("soil")
+    return painted.painted_figure(
+        solids, soil, read.glass(), scale=scale, theme=theme, azimuth_deg=azimuth_deg, elevation_deg=elevation_deg,
+        title=f"{read.title}: light on the hardscape" if solids else f"{read.title}: light on the soil",
+        subtitle=f"PPFD on the surface normal of hardscape, on the horizontal for soil; {read.settings()}",
+        notes=[join([errors, "Every patch has the plain colour of its value: nothing is shaded.", read.provenance()])],
+    )  # fmt: skip
+
+
+def budget_figure(res: Result, *, dims: maps.Dims = None, theme: str | Theme = "light") -> Figure:
+    """Where 100 photons end; parameters as in `soil_figure`."""
+    read = Reading(res, dims)
+    return budget.budget_figure(
+        read.shares(), theme=theme, title=f"{read.title}: where 100 photons end",
+        subtitle=f"All photons that the lamps send out, 380–780 nm; {read.settings()}",
+        notes=[join(["± is the standard error.", read.provenance()])],
+    )  # fmt: skip
+
+
+def light_scale(values: list) -> Scale:
+    """A colour scale with the plant bands of the data files."""
+    return scale_for(values, tuple(plant_bands().values()))
+
+
+def save_all(
+    res: Result, folder: str | Path, fmt: str = "png", theme: str = "light", unit: str = "cm", *,
+    dims: maps.Dims = None,
+) -> list[Path]:  # fmt: skip
+    """Draw and save every figure that a result has data for.
+
+    Parameters
+    ----------
+    res : Result
+    folder : str or Path
+        Made if it is not there.
+    fmt : str
+        `png`, `svg` or `pdf`.
+    theme : str
+        `light` or `dark`.
+    unit : str
+        `cm` or `in`.
+    dims : optional
+        Settings of the channels; default those of the scene.
+
+    Returns
+    -------
+    list of Path
+        Files written.
+
+    Raises
+    ------
+    DataError
+        If format, theme or unit is not known.
+    """
+    _known(fmt, dict.fromkeys(FORMATS), "figure format")
+    theme_of(theme)
+    length_unit_m(unit)
+    return [
+        save(draw(), Path(folder) / f"{name}.{fmt}", theme) for name, draw in _drawers(res, dims, theme, unit).items()
+    ]
+
+
+def _drawers(res: Result, dims: maps.Dims, theme: str, unit: str) -> dict[str, Callable[[], Figure]]:
+    """File name and drawer of every figure that the result has surfaces for."""
+    kinds = {name.split(" ")[0] for name in res.surfaces}
+    common = {"dims": dims, "theme": theme}
+    drawers = {
+        "soil": lambda: soil_figure(res, unit=unit, **common),
+        "sections": lambda: section_figure(res, unit=unit, **common),
+        "panes": lambda: panes_figure(res, unit=unit, **common),
+        "hardscape": lambda: hardscape_figure(res, **common),
+        "budget": lambda: budget_figure(res, **common),
+    }
+    needs = {"sections": "plane", "panes": "pane"}
+    return {name: draw for name, draw in drawers.items() if needs.get(name, "soil") in kinds}

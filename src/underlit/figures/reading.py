@@ -1,0 +1,300 @@
+"""From a result to what the drawing functions take: maps, outlines, sections, panes, meshes, shares."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+
+import numpy as np
+from scipy.interpolate import RegularGridInterpolator
+
+import underlit
+from underlit.figures.budget import Share, kind_of
+from underlit.figures.data import LightMap, Plan, Solid, Zone
+from underlit.figures.lamp import Lamp, face
+from underlit.figures.outline import Coverage, cut, footprint, silhouette
+from underlit.figures.painted import Glass, LitMesh
+from underlit.figures.panes import SIDES, Pane
+from underlit.figures.section import Section
+from underlit.metrics import maps
+from underlit.metrics.estimate import Estimate, rounded
+from underlit.metrics.footprint import Lattice
+from underlit.results.result import Result, Surface
+from underlit.scene.model import Scene
+
+LEAST_OPEN_SHARE = 0.2  # of a cell; below it, what little light it caught says nothing
+_CELLS_ACROSS = 450  # resolution of outlines: cells along the longest side of the tank
+
+
+class Reading:
+    """A result at one setting of its channels, in the words of the figures.
+
+    Parameters
+    ----------
+    res : Result
+    dims : optional
+        Settings of the channels, as `metrics.maps.dim_settings` takes them; default those of the scene.
+    """
+
+    def __init__(self, res: Result, dims: maps.Dims = None) -> None:
+        self.res, self.scene = res, res.scene
+        self.dims = maps.dim_settings(res, dims)
+        tank = self.scene.tank
+        self.size_m = np.array([tank.length, tank.width, tank.height])
+
+    @property
+    def title(self) -> str:
+        return self.scene.title or self.res.scene_file
+
+    def ppfd(self, name: str) -> Estimate:
+        return maps.ppfd(self.res, name, self.dims)
+
+    def names(self, kind: str) -> list[str]:
+        """Surfaces whose name begins with a word, such as `hardscape`."""
+        return [name for name in self.res.surfaces if name.split(" ")[0] == kind]
+
+    # -- words ---------------------------------------------------------------------------------------------------
+
+    def settings(self) -> str:
+        """How the lamps are set: "lamps at 100 %", or channel by channel."""
+        if len(set(self.dims)) == 1:
+            return f"lamps at {100 * self.dims[0]:.0f} %"
+        channels = zip(self.res.channels, self.dims, strict=True)
+        return "; ".join(f"{channel.label} {100 * dim:.0f} %" for channel, dim in channels)
+
+    def provenance(self) -> str:
+        """Photons, seed and program, for the foot of a figure."""
+        version = self.res.versions.get("underlit", underlit.__version__)
+        return f"{count_words(self.res.n_photons)} photons, seed {self.res.seed}, underlit {version}."
+
+    def error_note(self, name: str) -> str:
+        """Standard error of the median cell of a surface, in words."""
+        density, surface = self.ppfd(name), self.res.surface(name)
+        lit = density.value > 0
+        if not lit.any():
+            return "No light was counted here."
+        relative = 100 * float(np.median(density.rel_err[lit]))
+        cell = f"{100 * np.sqrt(np.median(surface.cell_area_m2)):.2g} cm"
+        what = f"{cell} cell" if surface.kind == "grid" else f"patch of about {cell}"
+        return f"Standard error of the median {what}: {rounded(relative, relative / 10)} %."
+
+    # -- shapes --------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def soil_height(self) -> RegularGridInterpolator:
+        """Height of the soil at (y, x), carried on straight from the outermost cells to the panes. [m]"""
+        soil = self.res.surface("soil")
+        height = soil.cell_centre_m[:, 2].reshape(soil.shape)
+        axes = middles(soil.y_edges_m), middles(soil.x_edges_m)
+        return RegularGridInterpolator(axes, height, bounds_error=False, fill_value=None)
+
+    def soil_along(self, axis: int, at_m: float) -> tuple[np.ndarray, np.ndarray]:
+        """Soil profile along x (`axis` 0) at a y, or along y (`axis` 1) at an x. [m]"""
+        along = np.linspace(0.0, self.size_m[axis], 121)
+        points = (np.full(121, at_m), along) if axis == 0 else (along, np.full(121, at_m))
+        return along, self.soil_height(points)
+
+    @cached_property
+    def cell_m(self) -> float:
+        return float(self.size_m.max() / _CELLS_ACROSS)
+
+    @cached_property
+    def solids(self) -> list[Solid]:
+        """Hardscape from above, and where it stands in the soil."""
+        box = (0.0, self.size_m[0], 0.0, self.size_m[1])
+        found = []
+        for name in self.names("hardscape"):
+            mesh = self.res.surface(name)
+            above = silhouette(mesh.vertices_m, mesh.faces, (0, 1), box, self.cell_m)
+            stands = footprint(mesh.vertices_m, mesh.faces, lambda x, y: self.soil_height((y, x)), box, self.cell_m)
+            found.append(Solid(name.removeprefix("hardscape "), above, stands))
+        return found
+
+    def open_share(self, surface: Surface) -> np.ndarray:
+        """Share of each cell of a horizontal grid that lies in neither hardscape nor soil, (C,)."""
+        lattice = Lattice.over(surface)
+        free = ~lattice.in_hardscape(self.res)
+        if surface.name != "soil":
+            y, x = np.meshgrid(lattice.y_m, lattice.x_m, indexing="ij")
+            free &= lattice.z_m > self.soil_height((y, x))
+        return lattice.shares(free)
+
+    @cached_property
+    def lamps(self) -> list[Lamp]:
+        return lamps_of(self.scene)
+
+    # -- what is drawn -------------------------------------------------------------------------------------------
+
+    def horizontal_map(self, name: str = "soil") -> LightMap:
+        """PPFD on the open part of each cell of a horizontal grid; NaN where next to nothing is open."""
+        surface, density = self.res.surface(name), self.ppfd(name)
+        share = self.open_share(surface)
+        share = np.where(share < LEAST_OPEN_SHARE, np.nan, share)
+        value, error = ((v / share).reshape(surface.shape) for v in (density.value, density.std_err))
+        return LightMap(surface.x_edges_m, surface.y_edges_m, value, error)
+
+    def plan(self) -> Plan:
+        """Everything drawn over a map of the soil."""
+        points, values = self._meter_points()
+        return Plan(
+            *self.size_m[:2],
+            self.scene.tank.thickness,
+            self.solids,
+            zones_of(self.scene),
+            [lamp.corners_m[:, :2] for lamp in self.lamps],
+            points,
+            values,
+        )
+
+    def _meter_points(self) -> tuple[np.ndarray, np.ndarray]:
+        """Places of the scene's meters seen from above, the lowest of each, and what a meter would show there."""
+        lowest: dict[tuple[float, float], float] = {}
+        for meter in self.scene.meter:
+            for x, y, z in meter.points:
+                lowest[x, y] = min(z, lowest.get((x, y), np.inf))
+        spots = np.array([(x, y, z) for (x, y), z in lowest.items()]).reshape(-1, 3)
+        return spots[:, :2], np.array([self._reading_at(*spot) for spot in spots])
+
+    def _reading_at(self, x: float, y: float, z: float) -> float:
+        """PPFD in the cell below a point, on the horizontal surface nearest to its height. [umol m-2 s-1]"""
+        heights = {name: self.res.surface(name).cell_centre_m[0, 2] for name in self.names("plane")}
+        heights["soil"] = float(self.soil_height((y, x)))
+        name = min(heights, key=lambda name: abs(heights[name] - z))
+        light = self.horizontal_map(name)
+        return float(light.value[cell_at(light.y_edges_m, y), cell_at(light.x_edges_m, x)])
+
+    def sections(self) -> list[Section]:
+        """Two upright sections: along the front at a y, and from front to back at an x."""
+        x, y = self.section_places()
+        return [self.section(0, y), self.section(1, x)] if self.names("plane") else []
+
+    def section_places(self) -> tuple[float, float]:
+        """x and y through the highest point of the hardscape, or through the middle. [m]"""
+        tops = [self.res.surface(name).vertices_m for name in self.names("hardscape")]
+        if not tops:
+            return float(self.size_m[0] / 2), float(self.size_m[1] / 2)
+        vertices = np.concatenate(tops)
+        x, y, _ = vertices[vertices[:, 2].argmax()]
+        return tuple(float(np.clip(v, 0.02 * side, 0.98 * side)) for v, side in zip((x, y), self.size_m[:2], strict=True))
+
+    def section(self, axis: int, at_m: float) -> Section:
+        """The upright section along x (`axis` 0) at y = `at_m`, or along y (`axis` 1) at x = `at_m`."""
+        planes = sorted(self.names("plane"), key=lambda name: self.res.surface(name).cell_centre_m[0, 2])
+        rows = [self._row(name, axis, at_m) for name in planes]
+        x_soil, z_soil = self.soil_along(axis, at_m)
+        edges, soil = self._row("soil", axis, at_m)
+        free = np.isfinite(soil)
+        words = ("from the left", "from the front")
+        return Section(
+            name=f"{100 * at_m:.0f} cm {words[1 - axis]}",
+            axis_name=words[axis],
+            x_edges_m=rows[0][0],
+            z_m=np.array([self.res.surface(name).cell_centre_m[0, 2] for name in planes]),
+            value=np.array([value for _, value in rows]),
+            soil_x_m=x_soil,
+            soil_z_m=z_soil,
+            length_m=float(self.size_m[axis]),
+            height_m=float(self.size_m[2]),
+            water_m=self.scene.water.level,
+            soil_value=np.interp(x_soil, middles(edges)[free], soil[free]) if free.any() else None,
+            solid=self._cut(axis, at_m),
+            lamps_m=[(*np.sort(lamp.corners_m[:, axis])[[0, -1]], lamp.height_m) for lamp in self.lamps],
+            glass_m=self.scene.tank.thickness,
+        )
+
+    def _row(self, name: str, axis: int, at_m: float) -> tuple[np.ndarray, np.ndarray]:
+        """Cell edges and values of a horizontal map along one line."""
+        light = self.horizontal_map(name)
+        if axis == 0:
+            return light.x_edges_m, light.value[cell_at(light.y_edges_m, at_m)]
+        return light.y_edges_m, light.value[:, cell_at(light.x_edges_m, at_m)]
+
+    def _cut(self, axis: int, at_m: float) -> Coverage | None:
+        box = (0.0, self.size_m[axis], 0.0, self.size_m[2])
+        meshes = [self.res.surface(name) for name in self.names("hardscape")]
+        cuts = [cut(mesh.vertices_m, mesh.faces, 1 - axis, at_m, box, self.cell_m / 1.5) for mesh in meshes]
+        if not cuts:
+            return None
+        return Coverage(cuts[0].x_m, cuts[0].y_m, np.max([one.share for one in cuts], axis=0))
+
+    def panes(self) -> dict[str, Pane]:
+        """Inside faces of the four panes."""
+        at = {"front": (0, 0.0), "back": (0, self.size_m[1]), "left": (1, 0.0), "right": (1, self.size_m[0])}
+        return {side: self._pane(side, *at[side]) for side in SIDES if f"pane {side}" in self.res.surfaces}
+
+    def _pane(self, side: str, axis: int, at_m: float) -> Pane:
+        name = f"pane {side}"
+        surface, density = self.res.surface(name), self.ppfd(name)
+        x_soil, z_soil = self.soil_along(axis, at_m)
+        soil = np.interp(middles(surface.x_edges_m), x_soil, z_soil)
+        low, high = surface.y_edges_m[:-1, None], surface.y_edges_m[1:, None]
+        share = np.clip((high - soil[None, :]) / (high - low), 0.0, 1.0)
+        share = np.where(share < LEAST_OPEN_SHARE, np.nan, share)
+        value, error = (v.reshape(surface.shape) / share for v in (density.value, density.std_err))
+        light = LightMap(surface.x_edges_m, surface.y_edges_m, value, error)
+        return Pane(light, x_soil, z_soil, self.scene.water.level)
+
+    def lit_mesh(self, name: str) -> LitMesh:
+        """A surface with its PPFD, to be painted."""
+        surface = self.res.surface(name)
+        value = self.ppfd(name).value
+        if name == "soil":  # beside a stone, the light of the open part of a cell, as on the map
+            light = self.horizontal_map(name).value.ravel()
+            value = np.where(np.isnan(light), value, light)
+        return LitMesh(name, surface.vertices_m, surface.faces, surface.cell_of_face, value)
+
+    def glass(self) -> Glass:
+        return Glass(*self.size_m, self.scene.water.level)
+
+    def shares(self) -> list[Share]:
+        """Where photons of the present setting end, of a hundred."""
+        budget = self.res.budget
+        weights = maps.channel_weights(self.res, "all") * self.dims[:, None]
+        by_source = np.zeros(budget.share.shape[1::2])
+        for channel, weight in zip(self.res.channels, weights, strict=True):
+            by_source[channel.source] += weight
+        of_100 = Estimate(100.0 * np.einsum("ksnb,sb->kn", budget.share, by_source / by_source.sum()))
+        rows = zip(budget.names, of_100.value, of_100.std_err, strict=True)
+        return [Share(name, float(value), float(error), kind_of(name)) for name, value, error in rows]
+
+
+def lamps_of(scene: Scene) -> list[Lamp]:
+    """Lamps of a scene as they hang."""
+    found = []
+    for fixture in scene.fixture:
+        place = (*fixture.position, scene.emitter_height(fixture))
+        corners, aim = face(fixture.shape, fixture.size, place, fixture.turn, fixture.tilt, fixture.tilt_to)
+        beams = {round(c.beam.fwhm, 6) for c in fixture.channel if c.beam.file is None}
+        found.append(Lamp(fixture.name, corners, aim, tuple(sorted(beams))))
+    return found
+
+
+def zones_of(scene: Scene) -> list[Zone]:
+    """Plant zones with an outline on the soil, their wanted band in the name."""
+    return [
+        Zone(f"{plant.name} {plant.band[0]:g}–{plant.band[1]:g}", np.array(plant.outline))
+        for plant in scene.plant
+        if plant.outline is not None
+    ]
+
+
+def middles(edges: np.ndarray) -> np.ndarray:
+    return 0.5 * (edges[1:] + edges[:-1])
+
+
+def cell_at(edges: np.ndarray, at: float) -> int:
+    """Index of the cell that holds a coordinate."""
+    return int(np.clip(np.searchsorted(edges, at, side="right") - 1, 0, len(edges) - 2))
+
+
+def count_words(n: int) -> str:
+    """A large count to two digits, in words: 4.2 million."""
+    for size, word in ((1e9, "thousand million"), (1e6, "million"), (1e3, "thousand")):
+        if n >= size:
+            return f"{float(f'{n / size:.2g}'):g} {word}"
+    return str(n)
+
+
+def join(parts: Sequence[str]) -> str:
+    """Sentences of a note, in one line."""
+    return " ".join(part for part in parts if part)
