@@ -17,7 +17,12 @@ from underlit.spectra import plant_bands
 
 
 def soil_figure(
-    res: Result, *, dims: maps.Dims = None, scale: Scale | None = None, theme: str | Theme = "light", unit: str = "cm"
+    res: Result,
+    *,
+    dims: maps.Dims = None,
+    scale: Scale | None = None,
+    theme: str | Theme = "light",
+    unit: str = "cm",
 ) -> Figure:
     """PPFD on the soil from above, with contours where plant bands begin.
 
@@ -49,11 +54,17 @@ def soil_figure(
 
 def _smooth_note(res: Result) -> str:
     edges = res.surface("soil").x_edges_m
-    return f"Contours follow the map smoothed over about {200 * plan.SMOOTH_CELLS * (edges[1] - edges[0]):.2g} cm."
+    width_cm = 200 * plan.SMOOTH_CELLS * (edges[1] - edges[0])
+    return f"Contours follow the map smoothed over about {width_cm:.2g} cm."
 
 
 def section_figure(
-    res: Result, *, dims: maps.Dims = None, scale: Scale | None = None, theme: str | Theme = "light", unit: str = "cm"
+    res: Result,
+    *,
+    dims: maps.Dims = None,
+    scale: Scale | None = None,
+    theme: str | Theme = "light",
+    unit: str = "cm",
 ) -> Figure:
     """Two upright sections through the highest stone or branch; parameters as in `soil_figure`."""
     read = Reading(res, dims)
@@ -70,13 +81,19 @@ def section_figure(
 
 
 def panes_figure(
-    res: Result, *, dims: maps.Dims = None, scale: Scale | None = None, theme: str | Theme = "light", unit: str = "cm"
+    res: Result,
+    *,
+    dims: maps.Dims = None,
+    scale: Scale | None = None,
+    theme: str | Theme = "light",
+    unit: str = "cm",
 ) -> Figure:
     """PPFD on the inside of the four panes; parameters as in `soil_figure`."""
     read = Reading(res, dims)
     found = read.panes()
     return panes.panes_figure(
-        found, scale=scale or light_scale([pane.light.value for pane in found.values()]), theme=theme, unit=unit,
+        found, scale=scale or light_scale([pane.light.value for pane in found.values()]), theme=theme,
+        unit=unit,
         title=f"{read.title}: light on the inside of the panes",
         subtitle=f"PPFD on the plane of the pane, arriving from inside; {read.settings()}",
         notes=[join([
@@ -100,10 +117,13 @@ def hardscape_figure(
     scale = scale or light_scale([soil.value, *(solid.value for solid in solids)])
     errors = read.error_note(read.names("hardscape")[0]) if solids else read.error_note("soil")
     return painted.painted_figure(
-        solids, soil, read.glass(), scale=scale, theme=theme, azimuth_deg=azimuth_deg, elevation_deg=elevation_deg,
+        solids, soil, read.glass(), scale=scale, theme=theme, azimuth_deg=azimuth_deg,
+        elevation_deg=elevation_deg,
         title=f"{read.title}: light on the hardscape" if solids else f"{read.title}: light on the soil",
         subtitle=f"PPFD on the surface normal of hardscape, on the horizontal for soil; {read.settings()}",
-        notes=[join([errors, "Every patch has the plain colour of its value: nothing is shaded.", read.provenance()])],
+        notes=[
+            join([errors, "Each patch has the plain colour of its value; none is shaded.", read.provenance()])
+        ],
     )  # fmt: skip
 
 
@@ -156,7 +176,8 @@ def save_all(
     theme_of(theme)
     length_unit_m(unit)
     return [
-        save(draw(), Path(folder) / f"{name}.{fmt}", theme) for name, draw in _drawers(res, dims, theme, unit).items()
+        save(draw(), Path(folder) / f"{name}.{fmt}", theme)
+        for name, draw in _drawers(res, dims, theme, unit).items()
     ]
 
 

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
+from underlit.figures.scale import ink_on
 from underlit.figures.style import DARK, LIGHT, SMALL_PT, TEXT_PT, Theme, sheet, text_width_in, theme_of
 from underlit.metrics.estimate import rounded
 
-# Kinds of end, in the order they are drawn: what a keeper wants first, what is lost to the room last. The colours
-# differ in lightness as well as in hue.
+# Kinds of end, in the order they are drawn: what a keeper wants first, what is lost to the room last. The
+# colours differ in lightness as well as in hue.
 KINDS = ("soil, hardscape and plants", "water", "glass and films", "lamps and covers", "the room", "balance")
 _COLOURS = {
     "light": ("#2f7d4f", "#4fa3c7", "#7c8f8c", "#5d5470", "#e0a13c", "#c9ced1"),
@@ -73,13 +75,16 @@ def draw_strip(shares: Sequence[Share], ax: Axes, *, theme: Theme = LIGHT) -> Ax
     for kind in kinds:
         total = sum(max(share.of_100, 0.0) for share in shares if share.kind == kind)
         error = float(np.sqrt(sum(share.std_err**2 for share in shares if share.kind == kind)))
-        ax.barh(0, total, left=start, height=1, color=_colour(kind, theme), edgecolor=theme.paper, linewidth=0.8)
+        ax.barh(
+            0, total, left=start, height=1, color=_colour(kind, theme), edgecolor=theme.paper, linewidth=0.8
+        )
         number = rounded(total, max(error, 0.1))
-        ink = _ink_on(_colour(kind, theme))
+        ink = ink_on(to_rgb(_colour(kind, theme)))
         for text, y, colour in ((number, 0.0, ink), (kind, 0.72, theme.muted)):
             if text_width_in(text, SMALL_PT) + 0.06 < total * per_photon_in:
                 ax.text(
-                    start + total / 2, y, text, ha="center", va="center" if y == 0 else "bottom", color=colour,
+                    start + total / 2, y, text, ha="center", va="center" if y == 0 else "bottom",
+                    color=colour,
                     fontsize=TEXT_PT if y == 0 else SMALL_PT,
                 )  # fmt: skip
         start += total
@@ -95,7 +100,8 @@ def draw_budget(shares: Sequence[Share], ax: Axes, *, theme: Theme = LIGHT) -> A
     ax.barh(y, values, height=0.66, color=[_colour(share.kind, theme) for share in shares], zorder=2)
     for i, share in enumerate(shares):
         ax.annotate(
-            _number(share), (max(share.of_100, 0.0), i), xytext=(4, 0), textcoords="offset points", va="center_baseline",
+            _number(share), (max(share.of_100, 0.0), i), xytext=(4, 0), textcoords="offset points",
+            va="center_baseline",
             fontsize=SMALL_PT + 0.5, color=theme.ink, annotation_clip=False,
         )  # fmt: skip
     ax.set(xlim=(0, max(values) if values else 1), ylim=(len(shares) - 0.5, -0.5), xticks=[])
@@ -116,11 +122,6 @@ def _number(share: Share) -> str:
 
 def _colour(kind: str, theme: Theme) -> str:
     return _COLOURS["dark" if theme is DARK else "light"][KINDS.index(kind)]
-
-
-def _ink_on(colour: str) -> str:
-    red, green, blue = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
-    return "#000000" if 0.2126 * red + 0.7152 * green + 0.0722 * blue > 0.45 else "#ffffff"
 
 
 def kind_of(name: str) -> str:

@@ -68,7 +68,9 @@ class Camera:
         """
         low, high = np.asarray(low_m, float), np.asarray(high_m, float)
         azimuth, elevation = np.radians([azimuth_deg, elevation_deg])
-        forward = np.array([-np.sin(azimuth) * np.cos(elevation), np.cos(azimuth) * np.cos(elevation), -np.sin(elevation)])
+        forward = np.array(
+            [-np.sin(azimuth) * np.cos(elevation), np.cos(azimuth) * np.cos(elevation), -np.sin(elevation)]
+        )
         right = np.array([np.cos(azimuth), np.sin(azimuth), 0.0])
         axes = np.stack([right, np.cross(right, forward), forward])
         eye = (low + high) / 2 - forward * distance * np.linalg.norm(high - low)
@@ -88,7 +90,7 @@ class Camera:
         return pixel, 1.0 / depth
 
     def render(self, layers: Sequence[Painted], ink: Sequence[float]) -> tuple[np.ndarray, Fragments]:
-        """Picture (height, width, 4) in 0..1, clear where nothing is seen, with edges in `ink`; and its fragments."""
+        """Picture (height, width, 4) in 0..1, clear where nothing is seen; and its fragments."""
         offsets = np.cumsum([0, *(len(layer.vertices_m) for layer in layers)])
         faces = np.concatenate([layer.faces + at for layer, at in zip(layers, offsets, strict=False)])
         rgb = np.concatenate([layer.rgb for layer in layers])

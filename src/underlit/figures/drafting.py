@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -13,7 +14,9 @@ from underlit.figures.reading import lamps_of, zones_of
 from underlit.figures.style import Theme, length_unit_m, save
 from underlit.scene.model import Scene
 from underlit.scene.tank import SIDES
-from underlit.scene.world import World, build_world
+
+if TYPE_CHECKING:
+    from underlit.scene.world import World
 
 _CELLS_ACROSS = 400
 _LISTED = 6  # more pieces than this are only counted
@@ -43,13 +46,23 @@ def scene_figure(
     MeshError, DataError
         A file of the scene that cannot be used.
     """
-    world = world or build_world(scene)
+    if world is None:
+        from underlit.scene.world import (
+            build_world,
+        )  # loads the mesh library, which a result's figures do not need
+
+        world = build_world(scene)
     draft = draft_of(scene, world, unit)
-    notes = ["White lines on the soil join equal heights, " + ("2 cm" if unit == "cm" else "1 in") + " apart."]
+    notes = [
+        "White lines on the soil join equal heights, " + ("2 cm" if unit == "cm" else "1 in") + " apart."
+    ]
     if any(lamp.beams_rad for lamp in draft.lamps):
-        notes.append("Beams are drawn at half their maximum, bent by the water, up to the first pane or the bottom.")
+        notes.append(
+            "Beams are drawn at half their maximum, bent by the water, up to the first pane or the bottom."
+        )
     return drawing_figure(
-        draft, title=scene.title or "Scene", subtitle="The scene as it will be traced", notes=[" ".join(notes)],
+        draft, title=scene.title or "Scene", subtitle="The scene as it will be traced",
+        notes=[" ".join(notes)],
         theme=theme, unit=unit,
     )  # fmt: skip
 
@@ -88,15 +101,21 @@ def _pieces(scene: Scene, world: World) -> list[Outlines]:
     found = []
     for piece, mesh in zip(scene.hardscape, world.hardscape, strict=True):
         views = {}
-        for view, (i, j) in {"from above": (0, 1), "from the front": (0, 2), "from the right": (1, 2)}.items():
+        for view, (i, j) in {
+            "from above": (0, 1),
+            "from the front": (0, 2),
+            "from the right": (1, 2),
+        }.items():
             box = _around(mesh.vertices_m[:, [i, j]], size[[i, j]])
-            views[view] = silhouette(mesh.vertices_m, mesh.faces, (i, j), box, float(size.max()) / _CELLS_ACROSS)
+            views[view] = silhouette(
+                mesh.vertices_m, mesh.faces, (i, j), box, float(size.max()) / _CELLS_ACROSS
+            )
         found.append(Outlines(piece.name, views))
     return found
 
 
 def _around(points_m: np.ndarray, size_m: np.ndarray) -> tuple[float, float, float, float]:
-    """Box about a piece in one view, kept near the tank: a stray mesh must not ask for a boundless picture. [m]"""
+    """Box about a piece in one view, kept near the tank: a stray mesh must not ask for a huge picture. [m]"""
     low = np.clip(points_m.min(0) - 0.004, -0.3 * size_m, size_m)
     high = np.clip(points_m.max(0) + 0.004, low + 0.01, 1.3 * size_m + 0.01)
     return float(low[0]), float(high[0]), float(low[1]), float(high[1])
@@ -126,9 +145,13 @@ def _lines(scene: Scene, world: World, unit: str) -> list[tuple[str, str]]:
 
     litres = 1000 * tank.length * tank.width * max(water.level - float(soil.mean()), 0.0)
     size = " × ".join(long(v) for v in (tank.length, tank.width, tank.height))
-    lines = [("Tank, inside", f"{size} {unit}; {tank.glass} glass {1000 * tank.thickness:.3g} mm{_films(scene)}")]
+    lines = [
+        ("Tank, inside", f"{size} {unit}; {tank.glass} glass {1000 * tank.thickness:.3g} mm{_films(scene)}")
+    ]
     if tank.lid is not None:
-        lines.append(("Lid", f"{tank.lid.material}, {1000 * tank.lid.thickness:.3g} mm, {tank.lid.condition}"))
+        lines.append(
+            ("Lid", f"{tank.lid.material}, {1000 * tank.lid.thickness:.3g} mm, {tank.lid.condition}")
+        )
     if water.level > 0:
         lines.append(("Water", f"{water.type}, {long(water.level)} {unit} high, about {litres:.2g} litres"))
     else:

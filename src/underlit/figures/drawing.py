@@ -15,7 +15,18 @@ from underlit.figures.labels import Placer, write_in, write_over
 from underlit.figures.lamp import Lamp, beam_edges
 from underlit.figures.outline import Coverage
 from underlit.figures.style import (
-    LIGHT, LINE, PAGE_WIDTH_IN, SMALL_PT, TEXT_PT, Theme, halo, length_unit_m, sheet, theme_of, wrap,
+    LIGHT,
+    LINE,
+    PAGE_WIDTH_IN,
+    SMALL_PT,
+    TEXT_PT,
+    Theme,
+    halo,
+    length_ticks,
+    length_unit_m,
+    sheet,
+    theme_of,
+    wrap,
 )  # fmt: skip
 
 _LEFT_IN, _BOTTOM_IN, _TOP_IN, _GAP_IN = 0.46, 0.42, 0.22, 0.2
@@ -72,7 +83,8 @@ class Draft:
 
 
 def drawing_figure(
-    draft: Draft, *, title: str = "", subtitle: str = "", notes: Sequence[str] = (), theme: str | Theme = "light",
+    draft: Draft, *, title: str = "", subtitle: str = "", notes: Sequence[str] = (),
+    theme: str | Theme = "light",
     unit: str = "cm",
 ) -> Figure:  # fmt: skip
     """The three views to one scale on a page, with a table of what the scene holds.
@@ -103,7 +115,8 @@ def drawing_figure(
     second = max(high, needed - _TOP_IN)
     with theme.context():
         page = sheet(
-            right_left + column, _BOTTOM_IN + low + _TOP_IN + _BOTTOM_IN + second + _TOP_IN, title, subtitle, notes,
+            right_left + column, _BOTTOM_IN + low + _TOP_IN + _BOTTOM_IN + second + _TOP_IN, title, subtitle,
+            notes,
             theme,
         )  # fmt: skip
         upper = _BOTTOM_IN + low + _TOP_IN + _BOTTOM_IN
@@ -154,9 +167,8 @@ def _scales(draft: Draft, view: str, ax: Axes, unit: str, unit_m: float, theme: 
     ax.set_title(view, fontsize=TEXT_PT, color=theme.ink, loc="left", pad=4)
     ax.set_xlabel(f"{_AXIS_NAMES[i]} ({unit})", labelpad=2)
     ax.set_ylabel(f"{_AXIS_NAMES[j]} ({unit})", labelpad=3)
-    ax.locator_params(nbins=7, steps=[1, 2, 5, 10])
-    ax.set_xticks([t for t in ax.get_xticks() if 0 <= t <= draft.size_m[i] / unit_m * 1.0001])
-    ax.set_yticks([t for t in ax.get_yticks() if 0 <= t <= ax.get_ylim()[1]])
+    ends = (draft.size_m[i] / unit_m, draft.size_m[j] / unit_m if j == 1 else ax.get_ylim()[1])
+    length_ticks(ax, *ends, 7)
 
 
 def _from_above(draft: Draft, ax: Axes, unit_m: float, theme: Theme, placer: Placer) -> None:
@@ -180,11 +192,11 @@ def _from_above(draft: Draft, ax: Axes, unit_m: float, theme: Theme, placer: Pla
     for outline in draft.covers_m:
         ax.add_patch(Polygon(outline / unit_m, fc=theme.muted, ec=theme.ink, alpha=0.35, lw=0.6, zorder=4.6))
     for lamp in draft.lamps:
+        ax.add_patch(Polygon(lamp.corners_m[:, :2] / unit_m, fc=theme.lamp, ec="none", alpha=0.16, zorder=5))
         ax.add_patch(
-            Polygon(lamp.corners_m[:, :2] / unit_m, fc=theme.lamp, ec="none", alpha=0.16, zorder=5)
-        )
-        ax.add_patch(
-            Polygon(lamp.corners_m[:, :2] / unit_m, fill=False, ec=theme.lamp, lw=1.2, ls=(0, (5, 2.5)), zorder=5)
+            Polygon(
+                lamp.corners_m[:, :2] / unit_m, fill=False, ec=theme.lamp, lw=1.2, ls=(0, (5, 2.5)), zorder=5
+            )
         )
     _name_pieces(draft, "from above", ax, unit_m, placer)
 
@@ -276,7 +288,14 @@ def _lamp(draft: Draft, lamp: Lamp, i: int, ax: Axes, unit_m: float, theme: Them
     spot = placer.best(_above(face, placer), name, SMALL_PT, enough_in=0.0)
     if spot is not None:
         ax.text(
-            *spot, name, fontsize=SMALL_PT, color=theme.lamp, ha="center", va="center", parse_math=False, zorder=6
+            *spot,
+            name,
+            fontsize=SMALL_PT,
+            color=theme.lamp,
+            ha="center",
+            va="center",
+            parse_math=False,
+            zorder=6,
         )
 
 
@@ -285,7 +304,9 @@ def _fan(draft: Draft, edges: list[np.ndarray], i: int, ax: Axes, unit_m: float,
     air = np.vstack([edges[0][:2], edges[1][:2][::-1]])
     wet = []
     for edge, pane in zip(edges, (0.0, draft.size_m[i]), strict=True):
-        wet.append(edge[1:] if len(edge) > 2 else np.array([[pane, draft.water_m], [pane, draft.soil_z_m.min()]]))
+        wet.append(
+            edge[1:] if len(edge) > 2 else np.array([[pane, draft.water_m], [pane, draft.soil_z_m.min()]])
+        )
     floor = min(wet[0][-1, 1], wet[1][-1, 1])
     feet = [[wet[0][-1, 0], floor], [wet[1][-1, 0], floor]]
     for fan in (air, np.vstack([wet[0], feet, wet[1][::-1]])):

@@ -13,7 +13,6 @@ from scipy.ndimage import gaussian_filter
 from underlit.figures.scale import Scale
 from underlit.figures.style import SMALL_PT, Theme, halo, text_width_in
 
-
 _CORNERS = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [0, 0]])
 
 
@@ -43,12 +42,14 @@ class Placer:
         return np.asarray(inches, float) / self._scale + self._origin
 
     def room(self, xy: np.ndarray, width_in: float, height_in: float) -> np.ndarray:
-        """How far boxes centred on points (n, 2) keep clear of all others and of the edge; negative: overlap. [in]"""
+        """How far boxes centred on points (n, 2) keep clear of others and the edge; below 0: overlap. [in]"""
         centre = self.inches(xy)
         half = np.array([width_in, height_in]) / 2
         clear = np.minimum(centre - half, self.size_in - centre - half).min(-1)
         for x0, y0, x1, y1 in self.boxes:
-            gap = np.maximum(np.array([x0, y0]) - (centre + half), (centre - half) - np.array([x1, y1])).max(-1)
+            gap = np.maximum(np.array([x0, y0]) - (centre + half), (centre - half) - np.array([x1, y1])).max(
+                -1
+            )
             clear = np.minimum(clear, gap)
         for curve in self.blocks:
             inside = [curve.contains_points(centre + half * corner) for corner in _CORNERS]
@@ -64,8 +65,10 @@ class Placer:
         (x, y), w, h = self.inches(xy), width_in / 2, height_in / 2
         self.boxes.append((x - w, y - h, x + w, y + h))
 
-    def best(self, spots: np.ndarray, text: str, size_pt: float, enough_in: float = 0.25) -> np.ndarray | None:
-        """The first of some spots (n, 2) with room enough, else the one with most; None if a text would overlap.
+    def best(
+        self, spots: np.ndarray, text: str, size_pt: float, enough_in: float = 0.25
+    ) -> np.ndarray | None:
+        """The first of some spots (n, 2) with room enough, else the one with most; None if all would overlap.
 
         The spot is taken.
         """
@@ -108,7 +111,7 @@ def draw_contours(
 
 
 def label_contours(contours: QuadContourSet, colours: dict[float, str], placer: Placer) -> list[float]:
-    """Write each level once on its longest line, where there is room; returns the levels that were labelled."""
+    """Write each level once on its longest line, where there is room; returns the levels labelled."""
     done = []
     for level, curve in zip(contours.levels, contours.get_paths(), strict=True):
         lines = [line for line in curve._iter_connected_components() if len(line) > 3]
@@ -142,7 +145,9 @@ def _quiet_first(placer: Placer, vertices: np.ndarray) -> np.ndarray:
     return vertices[reach:-reach][order]
 
 
-def _write_on_line(ax: Axes, placer: Placer, vertices: np.ndarray, spot: np.ndarray, text: str, colour: str) -> None:
+def _write_on_line(
+    ax: Axes, placer: Placer, vertices: np.ndarray, spot: np.ndarray, text: str, colour: str
+) -> None:
     """Write along the line, never upside down."""
     at = int(np.argmin(np.abs(vertices - spot).sum(1)))
     ends = placer.inches(vertices[[max(at - 3, 0), min(at + 3, len(vertices) - 1)]])
@@ -177,7 +182,7 @@ def write_in(
 def write_over(
     placer: Placer, outline: np.ndarray, text: str, theme: Theme, colour: str, size_pt: float = SMALL_PT
 ) -> bool:
-    """Write a name just above an outline, below it or at its sides if there is room; says whether there was."""
+    """Write a name just above an outline, below it or beside it if there is room; says whether there was."""
     inches = placer.inches(outline)
     (x0, y0), (x1, y1) = inches.min(0), inches.max(0)
     half = np.array([text_width_in(text, size_pt) + 0.08, 1.4 * size_pt / 72]) / 2

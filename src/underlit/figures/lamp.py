@@ -36,7 +36,12 @@ class Lamp:
 
 
 def face(
-    shape: str, size_m: tuple[float, float], centre_m: tuple[float, float, float], turn: float, tilt: float, tilt_to: float
+    shape: str,
+    size_m: tuple[float, float],
+    centre_m: tuple[float, float, float],
+    turn: float,
+    tilt: float,
+    tilt_to: float,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Outline (n, 3) of a glowing face and the direction (3,) it looks along.
 

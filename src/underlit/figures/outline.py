@@ -1,7 +1,7 @@
 """Outlines of meshes: true silhouettes seen along an axis, what a stone covers of the soil, cuts by a plane.
 
-A silhouette is the union of the projected triangles. It is found by rasterising them on a fine grid and following
-the half-covered line, which needs no clean, closed or manifold mesh.
+A silhouette is the union of the projected triangles. It is found by rasterising them on a fine grid and
+following the half-covered line, which needs no clean, closed or manifold mesh.
 """
 
 from __future__ import annotations
@@ -51,7 +51,8 @@ class Coverage:
 
 
 def silhouette(
-    vertices_m: np.ndarray, faces: np.ndarray, axes: tuple[int, int], box_m: tuple[float, float, float, float],
+    vertices_m: np.ndarray, faces: np.ndarray, axes: tuple[int, int],
+    box_m: tuple[float, float, float, float],
     cell_m: float,
 ) -> Coverage:  # fmt: skip
     """Silhouette of a mesh seen along the axis that is left out.
@@ -74,7 +75,11 @@ def silhouette(
 
 
 def footprint(
-    vertices_m: np.ndarray, faces: np.ndarray, soil_height, box_m: tuple[float, float, float, float], cell_m: float
+    vertices_m: np.ndarray,
+    faces: np.ndarray,
+    soil_height,
+    box_m: tuple[float, float, float, float],
+    cell_m: float,
 ) -> Coverage:
     """Where a mesh stands in the soil: some of it lies at or under the soil there, and some above.
 
@@ -92,7 +97,8 @@ def footprint(
 
 
 def cut(
-    vertices_m: np.ndarray, faces: np.ndarray, axis: int, at_m: float, box_m: tuple[float, float, float, float],
+    vertices_m: np.ndarray, faces: np.ndarray, axis: int, at_m: float,
+    box_m: tuple[float, float, float, float],
     cell_m: float,
 ) -> Coverage:  # fmt: skip
     """Solid part of a mesh in the plane `axis` = `at_m`: what lies between pairs of crossings going up.
@@ -106,10 +112,13 @@ def cut(
     return grid.coverage(_fill_up(start, end, grid.shape))
 
 
-def _crossings(vertices_m: np.ndarray, faces: np.ndarray, axis: int, at_m: float) -> tuple[np.ndarray, np.ndarray]:
+def _crossings(
+    vertices_m: np.ndarray, faces: np.ndarray, axis: int, at_m: float
+) -> tuple[np.ndarray, np.ndarray]:
     """Both ends (n, 3) of the segment in which each crossing triangle meets the plane."""
     side = vertices_m[:, axis] - at_m
-    side = np.where(side == 0.0, 1e-12, side)  # a vertex in the plane belongs to one side, so no segment is lost
+    # A vertex in the plane belongs to one side, and so do copies that differ by rounding: no segment is lost.
+    side = np.where(np.abs(side) < 1e-9, 1e-9, side)
     corner, value = vertices_m[faces], side[faces]
     crossing = (value > 0).any(1) & (value < 0).any(1)
     corner, value = corner[crossing], value[crossing]

@@ -15,7 +15,6 @@ from underlit.figures.scale import BAR_GAP_IN, BAR_IN, BAR_ROOM_IN, Scale, draw_
 from underlit.figures.style import DPI, LIGHT, PAGE_WIDTH_IN, Theme, sheet, theme_of
 
 
-
 @dataclass(frozen=True)
 class LitMesh:
     """A mesh with a value on each cell of its triangles.
@@ -48,7 +47,8 @@ class Glass:
 
 
 def painted_figure(
-    solids: Sequence[LitMesh], soil: LitMesh | None, glass: Glass, *, scale: Scale | None = None, title: str = "",
+    solids: Sequence[LitMesh], soil: LitMesh | None, glass: Glass, *, scale: Scale | None = None,
+    title: str = "",
     subtitle: str = "", notes: Sequence[str] = (), theme: str | Theme = "light", azimuth_deg: float = -24.0,
     elevation_deg: float = 20.0,
 ) -> Figure:  # fmt: skip
@@ -72,13 +72,16 @@ def painted_figure(
     scale = scale or scale_for([lit.value for lit in (*solids, *([soil] if soil else []))])
     width = PAGE_WIDTH_IN - BAR_ROOM_IN
     camera = Camera.on_box(
-        (0, 0, 0), (glass.length_m, glass.width_m, glass.height_m), round(width * DPI), azimuth_deg=azimuth_deg,
+        (0, 0, 0), (glass.length_m, glass.width_m, glass.height_m), round(width * DPI),
+        azimuth_deg=azimuth_deg,
         elevation_deg=elevation_deg,
     )  # fmt: skip
     width, height = camera.size[0] / DPI, camera.size[1] / DPI
     with theme.context():
         page = sheet(width + BAR_ROOM_IN, height, title, subtitle, notes, theme)
-        draw_painted(solids, soil, glass, page.axes(0, 0, width, height), scale=scale, camera=camera, theme=theme)
+        draw_painted(
+            solids, soil, glass, page.axes(0, 0, width, height), scale=scale, camera=camera, theme=theme
+        )
         bar_height = min(height - 0.2, 3.2)
         bar = page.axes(width + BAR_GAP_IN, (height - 0.1 - bar_height) / 2, BAR_IN, bar_height)
         draw_scale(scale, bar, theme)
@@ -120,7 +123,9 @@ def _soil_sides(soil: LitMesh, theme: Theme) -> Painted:
     n = len(rim)
     vertices = np.concatenate([top[:, 0], top[:, 1], foot[:, 0], foot[:, 1]])
     i = np.arange(n)
-    faces = np.concatenate([np.column_stack([i, i + n, i + 2 * n]), np.column_stack([i + n, i + 3 * n, i + 2 * n])])
+    faces = np.concatenate(
+        [np.column_stack([i, i + n, i + 2 * n]), np.column_stack([i + n, i + 3 * n, i + 2 * n])]
+    )
     return Painted(vertices, faces, np.tile(to_rgb(theme.soil), (len(faces), 1)))
 
 
@@ -142,7 +147,9 @@ def _tank_lines(glass: Glass, theme: Theme) -> list[tuple[np.ndarray, dict]]:
 
     frame = dict(color=theme.frame, lw=0.9)
     lines = [(line, frame) for line in around(0.0) + around(glass.height_m)]
-    lines += [(np.stack([a[0], b[0]]), frame) for a, b in zip(around(0.0), around(glass.height_m), strict=True)]
+    lines += [
+        (np.stack([a[0], b[0]]), frame) for a, b in zip(around(0.0), around(glass.height_m), strict=True)
+    ]
     if glass.water_m > 0:
         lines += [(line, dict(color="#3c8ea3", lw=0.9)) for line in around(glass.water_m)]
     return lines

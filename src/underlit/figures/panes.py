@@ -15,7 +15,16 @@ from underlit.figures.data import LightMap
 from underlit.figures.labels import Placer, blurred, draw_contours
 from underlit.figures.plan import SMOOTH_CELLS
 from underlit.figures.scale import BAR_IN, BAR_ROOM_IN, Scale, draw_scale, scale_for
-from underlit.figures.style import LIGHT, PAGE_WIDTH_IN, TEXT_PT, Theme, length_unit_m, sheet, theme_of
+from underlit.figures.style import (
+    LIGHT,
+    PAGE_WIDTH_IN,
+    TEXT_PT,
+    Theme,
+    length_ticks,
+    length_unit_m,
+    sheet,
+    theme_of,
+)
 
 SIDES = ("left", "front", "right", "back")
 _LEFT_IN, _BOTTOM_IN, _GAP_IN, _TOP_IN = 0.46, 0.42, 0.22, 0.24
@@ -100,6 +109,7 @@ def draw_pane(
     ax.axhline(pane.water_m / unit_m, color="#3c8ea3", lw=1.0, zorder=4)
     ax.axhline(pane.water_m / unit_m, color="#ffffff", lw=0.5, ls=(0, (4, 4)), zorder=4)
     ax.add_patch(Rectangle((0, 0), x[-1], y[-1], fill=False, ec=theme.frame, lw=0.9, zorder=5, clip_on=False))
+    length_ticks(ax, x[-1], y[-1], 6)
     _axes(name, ax, unit, theme)
     return ax
 
@@ -113,7 +123,9 @@ def _contours(pane: Pane, ax: Axes, scale: Scale, unit_m: float) -> None:
     value[light.y_m > pane.water_m] = np.nan
     placer = Placer(ax)
     placer.block(Curve(_soil_outline(pane) / unit_m))
-    draw_contours(light.x_m / unit_m, light.y_m / unit_m, value, scale, ax, placer)
+    x = np.concatenate([light.x_edges_m[:1], light.x_m, light.x_edges_m[-1:]])
+    y = np.concatenate([light.y_edges_m[:1], light.y_m, light.y_edges_m[-1:]])
+    draw_contours(x / unit_m, y / unit_m, np.pad(value, 1, mode="edge"), scale, ax, placer)
 
 
 def _soil_outline(pane: Pane) -> np.ndarray:
@@ -124,7 +136,6 @@ def _soil_outline(pane: Pane) -> np.ndarray:
 def _axes(name: str, ax: Axes, unit: str, theme: Theme) -> None:
     ax.spines[:].set_visible(False)
     ax.set_title(f"{name} pane", fontsize=TEXT_PT, color=theme.ink, loc="left", pad=3)
-    ax.locator_params(nbins=6, steps=[1, 2, 5, 10])
     if name == "back":
         ax.set_xticks([])
     else:

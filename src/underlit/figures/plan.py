@@ -14,7 +14,17 @@ from scipy.interpolate import RegularGridInterpolator
 from underlit.figures.data import LightMap, Plan, Solid
 from underlit.figures.labels import Placer, blurred, draw_contours, write_in
 from underlit.figures.scale import BAR_GAP_IN, BAR_IN, BAR_ROOM_IN, Scale, draw_scale, scale_for
-from underlit.figures.style import LIGHT, PAGE_WIDTH_IN, SMALL_PT, Theme, halo, length_unit_m, sheet, theme_of
+from underlit.figures.style import (
+    LIGHT,
+    PAGE_WIDTH_IN,
+    SMALL_PT,
+    Theme,
+    halo,
+    length_ticks,
+    length_unit_m,
+    sheet,
+    theme_of,
+)
 
 SMOOTH_CELLS = 1.0  # contours follow the map after a Gaussian blur of this many cells
 _LEFT_IN, _BOTTOM_IN = 0.5, 0.62
@@ -47,9 +57,7 @@ def plan_figure(
     scale = scale or scale_for([light.value])
     width, height = _map_size_in(plan)
     with theme.context():
-        page = sheet(
-            _LEFT_IN + width + BAR_ROOM_IN, _BOTTOM_IN + height, title, subtitle, notes, theme
-        )
+        page = sheet(_LEFT_IN + width + BAR_ROOM_IN, _BOTTOM_IN + height, title, subtitle, notes, theme)
         ax = page.axes(_LEFT_IN, _BOTTOM_IN, width, height)
         draw_plan(light, plan, ax, scale=scale, theme=theme, unit=unit)
         bar = page.axes(_LEFT_IN + width + BAR_GAP_IN, _BOTTOM_IN, BAR_IN, height - 0.16)
@@ -106,15 +114,15 @@ def _frame(plan: Plan, ax: Axes, unit: str, unit_m: float, theme: Theme) -> None
     ax.set(xlim=(x0, x1), ylim=(y0, y1))
     ax.set_aspect("equal", adjustable="box")
     ax.add_patch(
-        Rectangle((-glass, -glass), length + 2 * glass, width + 2 * glass, fc=theme.glass, ec="none", zorder=0)
+        Rectangle(
+            (-glass, -glass), length + 2 * glass, width + 2 * glass, fc=theme.glass, ec="none", zorder=0
+        )
     )
     ax.add_patch(Rectangle((0, 0), length, width, fill=False, ec=theme.frame, lw=0.8, zorder=4))
     ax.spines[:].set_visible(False)
     ax.set_xlabel(f"from the left along the front pane ({unit})", labelpad=2)
     ax.set_ylabel(f"from the front ({unit})", labelpad=3)
-    ax.locator_params(nbins=8, steps=[1, 2, 5, 10])
-    ax.set_xticks([t for t in ax.get_xticks() if 0 <= t <= length * 1.0001])
-    ax.set_yticks([t for t in ax.get_yticks() if 0 <= t <= width * 1.0001])
+    length_ticks(ax, length, width, 8)
 
 
 def covered_cells(light: LightMap, solids: Sequence[Solid]) -> np.ndarray:
@@ -122,7 +130,9 @@ def covered_cells(light: LightMap, solids: Sequence[Solid]) -> np.ndarray:
     covered = np.zeros(light.value.shape, bool)
     for solid in solids:
         standing = solid.standing
-        share = RegularGridInterpolator((standing.y_m, standing.x_m), standing.share, bounds_error=False, fill_value=0)
+        share = RegularGridInterpolator(
+            (standing.y_m, standing.x_m), standing.share, bounds_error=False, fill_value=0
+        )
         covered |= share(tuple(np.meshgrid(light.y_m, light.x_m, indexing="ij"))) >= 0.5
     return covered
 
@@ -175,8 +185,8 @@ def _points(light: LightMap, plan: Plan, ax: Axes, scale: Scale, unit_m: float, 
         ax.plot(*at, "+", ms=5, mew=1.0, color=colour, zorder=6)
         if np.isfinite(reading):
             ax.annotate(
-                f"{reading:.0f}", at, xytext=(0, 4), textcoords="offset points", ha="center", fontsize=SMALL_PT,
-                color=colour, zorder=6, fontweight="bold",
+                f"{reading:.0f}", at, xytext=(0, 4), textcoords="offset points", ha="center",
+                fontsize=SMALL_PT, color=colour, zorder=6, fontweight="bold",
             )  # fmt: skip
         placer.take(at, 0.3, 0.4)
 

@@ -30,7 +30,9 @@ class Fragments:
     nearness: np.ndarray
 
 
-def rasterise(pixel: np.ndarray, nearness: np.ndarray, faces: np.ndarray, shape: tuple[int, int]) -> Fragments:
+def rasterise(
+    pixel: np.ndarray, nearness: np.ndarray, faces: np.ndarray, shape: tuple[int, int]
+) -> Fragments:
     """Find the nearest triangle at every pixel centre.
 
     Parameters
@@ -38,8 +40,8 @@ def rasterise(pixel: np.ndarray, nearness: np.ndarray, faces: np.ndarray, shape:
     pixel : ndarray, shape (V, 2)
         Vertex positions; pixel (row, column) has its centre at x = column + 0.5, y = row + 0.5.
     nearness : ndarray, shape (V,)
-        Larger is nearer, and linear across the screen: minus the depth for a parallel view, one over the depth for
-        a perspective one.
+        Larger is nearer, and linear across the screen: minus the depth for a parallel view, one over the
+        depth for a perspective one.
     faces : ndarray, shape (F, 3)
     shape : (height, width)
 
@@ -73,7 +75,7 @@ def rasterise(pixel: np.ndarray, nearness: np.ndarray, faces: np.ndarray, shape:
 def _candidates(
     corners: np.ndarray, wanted: np.ndarray, shape: tuple[int, int]
 ) -> Iterator[tuple[np.ndarray, ...]]:
-    """Triangle, column and row of all pixel centres in the bounding boxes of wanted triangles, in portions."""
+    """Triangle, column and row of the pixel centres in wanted triangles' bounding boxes, in portions."""
     limit = np.array(shape[::-1])
     first = np.clip(np.ceil(corners.min(1) - 0.5), 0, limit).astype(np.int64)
     last = np.clip(np.floor(corners.max(1) - 0.5) + 1, 0, limit).astype(np.int64)

@@ -53,8 +53,6 @@ class Reading:
         """Surfaces whose name begins with a word, such as `hardscape`."""
         return [name for name in self.res.surfaces if name.split(" ")[0] == kind]
 
-    # -- words ---------------------------------------------------------------------------------------------------
-
     def settings(self) -> str:
         """How the lamps are set: "lamps at 100 %", or channel by channel."""
         if len(set(self.dims)) == 1:
@@ -77,8 +75,6 @@ class Reading:
         cell = f"{100 * np.sqrt(np.median(surface.cell_area_m2)):.2g} cm"
         what = f"{cell} cell" if surface.kind == "grid" else f"patch of about {cell}"
         return f"Standard error of the median {what}: {rounded(relative, relative / 10)} %."
-
-    # -- shapes --------------------------------------------------------------------------------------------------
 
     @cached_property
     def soil_height(self) -> RegularGridInterpolator:
@@ -106,7 +102,9 @@ class Reading:
         for name in self.names("hardscape"):
             mesh = self.res.surface(name)
             above = silhouette(mesh.vertices_m, mesh.faces, (0, 1), box, self.cell_m)
-            stands = footprint(mesh.vertices_m, mesh.faces, lambda x, y: self.soil_height((y, x)), box, self.cell_m)
+            stands = footprint(
+                mesh.vertices_m, mesh.faces, lambda x, y: self.soil_height((y, x)), box, self.cell_m
+            )
             found.append(Solid(name.removeprefix("hardscape "), above, stands))
         return found
 
@@ -122,8 +120,6 @@ class Reading:
     @cached_property
     def lamps(self) -> list[Lamp]:
         return lamps_of(self.scene)
-
-    # -- what is drawn -------------------------------------------------------------------------------------------
 
     def horizontal_map(self, name: str = "soil") -> LightMap:
         """PPFD on the open part of each cell of a horizontal grid; NaN where next to nothing is open."""
@@ -147,7 +143,7 @@ class Reading:
         )
 
     def _meter_points(self) -> tuple[np.ndarray, np.ndarray]:
-        """Places of the scene's meters seen from above, the lowest of each, and what a meter would show there."""
+        """Places of the scene's meters seen from above, the lowest of each, and what a meter shows there."""
         lowest: dict[tuple[float, float], float] = {}
         for meter in self.scene.meter:
             for x, y, z in meter.points:
@@ -175,7 +171,10 @@ class Reading:
             return float(self.size_m[0] / 2), float(self.size_m[1] / 2)
         vertices = np.concatenate(tops)
         x, y, _ = vertices[vertices[:, 2].argmax()]
-        return tuple(float(np.clip(v, 0.02 * side, 0.98 * side)) for v, side in zip((x, y), self.size_m[:2], strict=True))
+        return tuple(
+            float(np.clip(v, 0.02 * side, 0.98 * side))
+            for v, side in zip((x, y), self.size_m[:2], strict=True)
+        )
 
     def section(self, axis: int, at_m: float) -> Section:
         """The upright section along x (`axis` 0) at y = `at_m`, or along y (`axis` 1) at x = `at_m`."""

@@ -1,8 +1,8 @@
 """The colour scale of all light maps: dark is little light, pale is much, with steps at the plant bands.
 
-The ramp runs from the blue-black of deep water through green to sunlit sand. It is drawn through Oklab (Ottosson
-2020, "A perceptual color space for image processing") at even arc length, so equal steps of light look like equal
-steps of colour; lightness rises all the way, also for readers with red-green colour blindness.
+The ramp runs from the blue-black of deep water through green to sunlit sand. It is drawn through Oklab
+(Ottosson 2020, "A perceptual color space for image processing") at even arc length, so equal steps of light
+look like equal steps of colour; lightness rises all the way, also for the red-green colour-blind.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -20,7 +21,27 @@ from underlit.figures.style import LIGHT, SMALL_PT, Theme
 
 PPFD_UNIT = "µmol m⁻² s⁻¹"
 # Lightness, chroma, hue [deg] of the ramp in Oklab, evenly spaced.
-_LIGHT_RAMP = ((0.20, 0.06, 285), (0.38, 0.115, 262), (0.56, 0.095, 215), (0.75, 0.11, 130), (0.965, 0.055, 98))
+_LIGHT_RAMP = (
+    (0.20, 0.06, 285),
+    (0.38, 0.115, 262),
+    (0.56, 0.095, 215),
+    (0.75, 0.11, 130),
+    (0.965, 0.055, 98),
+)
+_LAB_TO_LMS = np.array(
+    [
+        [1.0, 0.3963377774, 0.2158037573],
+        [1.0, -0.1055613458, -0.0638541728],
+        [1.0, -0.0894841775, -1.2914855480],
+    ]
+)
+_LMS_TO_RGB = np.array(
+    [
+        [4.0767416621, -3.3077115913, 0.2309699292],
+        [-1.2684380046, 2.6097574011, -0.3413193965],
+        [-0.0041960863, -0.7034186147, 1.7076147010],
+    ]
+)
 _TOPS = np.array([1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10])
 
 
@@ -61,7 +82,7 @@ class Scale:
 
     def contrast(self, value: float) -> str:
         """Black or white, whichever shows on the colour of `value`."""
-        return "#000000" if self.rgb(value) @ (0.2126, 0.7152, 0.0722) > 0.36 else "#ffffff"
+        return ink_on(self.rgb(value))
 
 
 def scale_for(values: Sequence[np.ndarray], bands: Sequence[Band] = (), **kwargs) -> Scale:
@@ -106,11 +127,7 @@ def _oklab_ramp(knots: np.ndarray, n: int) -> np.ndarray:
 
 def oklab_to_srgb(lab: np.ndarray) -> np.ndarray:
     """Oklab (..., 3) to gamma-coded sRGB in 0..1, clipped to the gamut (Ottosson 2020)."""
-    to_lms = np.array([[1, 0.3963377774, 0.2158037573], [1, -0.1055613458, -0.0638541728],
-                       [1, -0.0894841775, -1.2914855480]])  # fmt: skip
-    to_rgb = np.array([[4.0767416621, -3.3077115913, 0.2309699292], [-1.2684380046, 2.6097574011, -0.3413193965],
-                       [-0.0041960863, -0.7034186147, 1.7076147010]])  # fmt: skip
-    return srgb_from_linear((lab @ to_lms.T) ** 3 @ to_rgb.T)
+    return srgb_from_linear((lab @ _LAB_TO_LMS.T) ** 3 @ _LMS_TO_RGB.T)
 
 
 def srgb_from_linear(linear: np.ndarray) -> np.ndarray:
@@ -121,6 +138,13 @@ def srgb_from_linear(linear: np.ndarray) -> np.ndarray:
 
 BAR_IN, BAR_TEXT_IN, BAR_GAP_IN = 0.15, 0.95, 0.14  # colour bar, its words, and the gap before it
 BAR_ROOM_IN = BAR_IN + BAR_TEXT_IN + BAR_GAP_IN
+
+
+def ink_on(rgb: Sequence[float]) -> str:
+    """Black or white, whichever has the greater contrast (WCAG 2) with an sRGB colour in 0..1."""
+    coded = np.asarray(rgb, float)
+    linear = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
+    return "#000000" if linear @ (0.2126, 0.7152, 0.0722) > 0.179 else "#ffffff"
 
 
 def draw_scale(scale: Scale, ax: Axes, theme: Theme = LIGHT) -> Axes:
@@ -175,7 +199,7 @@ def _name_bands(scale: Scale, ax: Axes, gap: float, theme: Theme) -> None:
     """Write each band's name beside the part of the scale from its start to the next one's."""
     starts = [*scale.levels, scale.top]
     names = {band.low: band.name for band in scale.bands}
-    for low, high in zip(starts[:-1], starts[1:], strict=True):
+    for low, high in pairwise(starts):
         if high - low >= gap:
             ax.annotate(
                 names[low], (1, (low + high) / 2), xytext=(34, 0), textcoords="offset points", va="center",

@@ -14,7 +14,17 @@ from matplotlib.path import Path as Curve
 from underlit.figures.labels import Placer, blurred, draw_contours
 from underlit.figures.outline import Coverage
 from underlit.figures.scale import BAR_GAP_IN, BAR_IN, BAR_ROOM_IN, Scale, draw_scale, scale_for
-from underlit.figures.style import LIGHT, PAGE_WIDTH_IN, SMALL_PT, TEXT_PT, Theme, length_unit_m, sheet, theme_of
+from underlit.figures.style import (
+    LIGHT,
+    PAGE_WIDTH_IN,
+    SMALL_PT,
+    TEXT_PT,
+    Theme,
+    length_ticks,
+    length_unit_m,
+    sheet,
+    theme_of,
+)
 
 _LEFT_IN, _BOTTOM_IN, _GAP_IN, _TOP_IN = 0.48, 0.42, 0.32, 0.22
 _TALLEST_IN = 3.4
@@ -179,13 +189,13 @@ def interpolated(section: Section) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def _between(known: np.ndarray, blocked: np.ndarray, reach: float) -> np.ndarray:
-    """Fill each free stretch of a column straight between known values; flat beyond the outermost, but only so
-    many rows.
-    """
+    """Fill each free stretch of a column straight between known values, and flat for `reach` rows beyond."""
     below, down = _carried(known, blocked)
     above, up = (a[::-1] for a in _carried(known[::-1], blocked[::-1]))
     both = np.where(down + up == 0, known, (below * up + above * down) / np.maximum(down + up, 1))
-    alone = np.where(np.isnan(below), np.where(up <= reach, above, np.nan), np.where(down <= reach, below, np.nan))
+    alone = np.where(
+        np.isnan(below), np.where(up <= reach, above, np.nan), np.where(down <= reach, below, np.nan)
+    )
     return np.where(blocked, np.nan, np.where(np.isnan(below) | np.isnan(above), alone, both))
 
 
@@ -228,9 +238,7 @@ def _frame(section: Section, ax: Axes, unit: str, unit_m: float, theme: Theme, v
     ax.set_xlabel(f"{section.axis_name} ({unit})", labelpad=2)
     ax.set_ylabel(f"height ({unit})", labelpad=3)
     ax.set_title(section.name, fontsize=TEXT_PT, color=theme.ink, loc="left", pad=5, parse_math=False)
-    ax.locator_params(nbins=6, steps=[1, 2, 5, 10])
-    ax.set_xticks([t for t in ax.get_xticks() if 0 <= t <= length * 1.0001])
-    ax.set_yticks([t for t in ax.get_yticks() if 0 <= t <= height * 1.0001])
+    length_ticks(ax, length, height, 6)
 
 
 def _ground(section: Section, ax: Axes, unit_m: float, theme: Theme) -> None:
@@ -238,7 +246,12 @@ def _ground(section: Section, ax: Axes, unit_m: float, theme: Theme) -> None:
     if section.solid is not None:
         ax.add_patch(
             PathPatch(
-                section.solid.curve(unit_m), fc=theme.hardscape, ec="#101416", lw=0.9, hatch="////", zorder=3.4
+                section.solid.curve(unit_m),
+                fc=theme.hardscape,
+                ec="#101416",
+                lw=0.9,
+                hatch="////",
+                zorder=3.4,
             )
         )
     profile = np.column_stack([section.soil_x_m, section.soil_z_m]) / unit_m
@@ -250,7 +263,9 @@ def _ground(section: Section, ax: Axes, unit_m: float, theme: Theme) -> None:
 def _lamps(section: Section, ax: Axes, unit_m: float, theme: Theme, top: float) -> None:
     for x0, x1, z in section.lamps_m:
         if z < top:
-            ax.plot([x0 / unit_m, x1 / unit_m], [z / unit_m] * 2, color=theme.lamp, lw=3.0, solid_capstyle="butt")
+            ax.plot(
+                [x0 / unit_m, x1 / unit_m], [z / unit_m] * 2, color=theme.lamp, lw=3.0, solid_capstyle="butt"
+            )
     far = [z for _, _, z in section.lamps_m if z >= top]
     if far:
         above = (min(far) - section.water_m) / unit_m

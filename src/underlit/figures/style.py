@@ -1,7 +1,7 @@
 """One look for every figure: themes, type sizes, sheets laid out in inches, and how a figure is saved.
 
-Nothing here touches `pyplot`: a figure is an object, made under `Theme.context()` so that neither the reader's own
-settings nor ours leak into the other.
+Nothing here touches `pyplot`: a figure is an object, made under `Theme.context()` so that neither the
+reader's own settings nor ours leak into the other.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import matplotlib as mpl
@@ -17,7 +18,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.patheffects import Normal, Stroke
-from matplotlib.textpath import TextPath
+from matplotlib.textpath import text_to_path
+from matplotlib.ticker import MaxNLocator
 
 from underlit.errors import DataError
 
@@ -117,17 +119,24 @@ def _known(name, table, what: str):
     return table[name]
 
 
+def length_ticks(ax: Axes, x_end: float, y_end: float, at_most: int) -> None:
+    """Round ticks from nought to the ends of what is measured, in display units, on both axes."""
+    for end, put in ((x_end, ax.set_xticks), (y_end, ax.set_yticks)):
+        ticks = MaxNLocator(at_most, steps=[1, 2, 5, 10]).tick_values(0.0, end)
+        put([tick for tick in ticks if -1e-9 <= tick <= end * (1 + 1e-6)])
+
+
 def halo(theme: Theme, width_pt: float = 2.0, colour: str | None = None) -> list:
     """Path effects that keep a line or a word readable on any colour of a map."""
     return [Stroke(linewidth=width_pt, foreground=colour or theme.paper), Normal()]
 
 
+@lru_cache(maxsize=4096)
 def text_width_in(text: str, size_pt: float, bold: bool = False) -> float:
     """Width of one line of text. [in]"""
-    if not text.strip():
-        return 0.0
-    font = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")
-    return float(TextPath((0, 0), text.replace("$", r"\$"), size=size_pt, prop=font).get_extents().width) / 72.0
+    font = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal", size=size_pt)
+    width_pt, _, _ = text_to_path.get_text_width_height_descent(text, font, ismath=False)
+    return float(width_pt) / 72.0
 
 
 def wrap(text: str, width_in: float, size_pt: float, bold: bool = False) -> list[str]:
