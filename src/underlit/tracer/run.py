@@ -28,6 +28,7 @@ from underlit.results.result import Result
 from underlit.scene.hardscape import MeshPiece
 from underlit.scene.model import Scene
 from underlit.scene.world import World
+from underlit.tracer.colours import known_colours
 from underlit.tracer.pack import Packed, pack
 from underlit.tracer.sources import Lamps, build_lamps
 
@@ -219,10 +220,13 @@ def _run_layers(tally: _Tally, precision, photons, threads: int, progress, start
             counts = _layer_counts(tally, layer, photons)
             interrupted = _run_layer(tally, counts, pool)
             layer += 1
-            rel_err, median = tally.rel_err()
-            if progress is not None:
-                seconds = time.perf_counter() - start
-                progress(Progress(tally.photons, seconds, rel_err, precision, photons, median))
+            try:
+                rel_err, median = tally.rel_err()
+                if progress is not None:
+                    seconds = time.perf_counter() - start
+                    progress(Progress(tally.photons, seconds, rel_err, precision, photons, median))
+            except KeyboardInterrupt:
+                interrupted = True
             if interrupted:
                 return "interrupted"
             if photons is not None and tally.photons >= photons:
@@ -292,6 +296,7 @@ def _result(
         budget_names=list(packed.sinks),
         budget_sums=tally.sinks,
         scale=SCALE,
+        optics=known_colours(scene),
         mesh_digests=_mesh_digests(scene),
         versions=_versions(),
         created=datetime.now(UTC).isoformat(timespec="seconds"),
