@@ -155,6 +155,15 @@ def test_smoothing_is_a_box_of_three_by_three(res):
     assert np.median(smooth.rel_err) < 0.5 * np.median(rough.rel_err)
 
 
+def test_smoothing_leaves_covered_ground_out(res):
+    soil = res.surfaces["soil"]
+    open_share = np.random.default_rng(1).choice([0.0, 0.4, 1.0], soil.n_cells)
+    level = maps.smoothed(Estimate(np.tile(60.0 * open_share, (4, 1))), soil, open_share)
+    somewhere = ndimage.maximum_filter(open_share.reshape(soil.shape), 3, mode="constant").ravel() > 0
+    np.testing.assert_allclose(level.samples[:, somewhere], 60.0)
+    assert np.isnan(level.samples[:, ~somewhere]).all()
+
+
 def test_a_mesh_has_no_neighbours_to_smooth_with(res):
     with pytest.raises(StudyError, match="no grid"):
         maps.ppfd(res, "hardscape ball", smooth=True)

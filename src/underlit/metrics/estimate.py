@@ -166,12 +166,14 @@ class Estimate:
     __repr__ = __str__
 
 
-def with_error(value: float, std_err: float) -> str:
+def with_error(value: float, std_err: float, digits: int | None = None) -> str:
     """A number and its standard error, to no more digits than the error supports.
 
     Parameters
     ----------
     value, std_err : float
+    digits : int, optional
+        Most digits of the value to show; an error that is smaller still is shown as one in the last of them.
 
     Returns
     -------
@@ -182,11 +184,13 @@ def with_error(value: float, std_err: float) -> str:
     --------
     >>> with_error(62.34, 1.52), with_error(0.4137, 0.0021), with_error(1234.0, 60.0)
     ('62 ± 2', '0.414 ± 0.002', '1230 ± 60')
+    >>> with_error(65.07, 0.02, digits=3)
+    '65.1 ± 0.1'
     """
-    if not math.isfinite(std_err) or not math.isfinite(value):
+    if not math.isfinite(std_err) or not math.isfinite(value) or std_err == 0.0:
         return rounded(value, std_err)
-    if std_err == 0.0:
-        return rounded(value, 0.0)
+    if digits is not None and value != 0.0:
+        std_err = max(std_err, 10.0 ** (_exponent(value) - digits + 1))
     return f"{rounded(value, std_err)} ± {rounded(std_err, std_err)}"
 
 

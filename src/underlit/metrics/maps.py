@@ -179,7 +179,7 @@ def spectrum(res: Result, surface: str, dims: Dims = None, cells: np.ndarray | N
     return Estimate(total)
 
 
-def smoothed(density: Estimate, surface: Surface) -> Estimate:
+def smoothed(density: Estimate, surface: Surface, open_share: np.ndarray | None = None) -> Estimate:
     """Average of each cell of a grid with its neighbours, 3 x 3, by area.
 
     Parameters
@@ -187,10 +187,13 @@ def smoothed(density: Estimate, surface: Surface) -> Estimate:
     density : Estimate, samples of shape (K, C)
     surface : Surface
         A grid.
+    open_share : ndarray, shape (C,), optional
+        Share of each cell that no stone stands on; the average is then that of the open area alone.
 
     Returns
     -------
     Estimate, samples of shape (K, C)
+        NaN where there is no open area.
 
     Raises
     ------
@@ -199,9 +202,13 @@ def smoothed(density: Estimate, surface: Surface) -> Estimate:
     """
     if surface.shape is None:
         raise StudyError(f"`{surface.name}` is no grid, so its cells have no neighbours to average with.")
-    grid = surface.cell_area_m2.reshape(surface.shape)
-    photons = density.samples.reshape(-1, *surface.shape) * grid
-    return Estimate((_box_sum(photons) / _box_sum(grid)).reshape(density.samples.shape))
+    area = surface.cell_area_m2.reshape(surface.shape)
+    photons = density.samples.reshape(-1, *surface.shape) * area
+    if open_share is not None:
+        area = area * open_share.reshape(surface.shape)
+    around = _box_sum(area)
+    mean = np.divide(_box_sum(photons), around, out=np.full(photons.shape, np.nan), where=around > 0)
+    return Estimate(mean.reshape(density.samples.shape))
 
 
 def _at_every_nm(res: Result, surface: str, transport: np.ndarray) -> np.ndarray:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from underlit.errors import StudyError
-from underlit.metrics import dimming, maps
+from underlit.metrics import dimming, maps, photons
 from underlit.metrics.estimate import Estimate
 from underlit.metrics.footprint import Lattice
 from underlit.metrics.spread import Area
@@ -16,7 +16,6 @@ from underlit.scene.model import Scene
 from underlit.scene.plants import Plant
 from underlit.spectra import plant_bands
 
-MOL_PER_UMOL_S_H = 0.0036  # 1 umol s-1 for one hour, in mol
 LEAST_OPEN_SHARE = 0.2  # of a cell; below it, what little is open is too noisy to count
 VERDICTS = ("too dark", "low", "right", "bright", "too bright")
 
@@ -148,7 +147,7 @@ def report(res: Result, zone: Zone, dims: maps.Dims = None) -> ZoneReport:
         mean=light.mean(),
         in_band=light.between(low, high),
         above_ceiling=light.between(np.nextafter(zone.plant.ceiling, np.inf), np.inf),
-        dli=median * full_hours(res.scene) * MOL_PER_UMOL_S_H,
+        dli=median * full_hours(res.scene) * photons.MOL_PER_UMOL_HOUR,
         verdict=verdict,
         sure=bool(min(abs(median.value - low), abs(median.value - high)) >= 2 * median.std_err),
         dim_to=dim_to,
@@ -187,11 +186,9 @@ def judge(p10: float, median: float, p90: float, low: float, high: float) -> str
 
 
 def full_hours(scene: Scene) -> float:
-    """Hours at full light that give the same photons as the scene's day with its ramps. [h]
-
-    Two linear ramps of R hours at the ends of a day of H hours give what H - R full hours give.
-    """
-    return scene.schedule.hours - min(scene.schedule.ramp, scene.schedule.hours / 2)
+    """Hours at full light that give the same photons as the scene's day with its ramps. [h]"""
+    day = scene.schedule
+    return photons.equivalent_full_hours(day.hours, min(day.ramp, day.hours / 2))
 
 
 def _on_ground(res: Result, plant: Plant) -> Zone:

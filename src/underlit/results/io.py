@@ -20,6 +20,7 @@ from underlit.results.result import Channel, Optics, Result, Surface
 from underlit.results.schema import BY_PATH, FILETYPE, VERSION
 from underlit.spectra import GRID_NM
 
+HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
 CHUNK_BYTES = 1 << 20
 GZIP_LEVEL = 2  # with byte shuffling, 9 is hardly smaller and many times slower
 HOW_MADE = "`underlit trace` makes result files."
@@ -76,7 +77,7 @@ def check_writable(path: str | Path) -> None:
     Raises
     ------
     ResultError
-        If the folder does not exist or may not be written to, or the path is a folder.
+        If the folder does not exist or may not be written to, or the path is a folder or a file of another kind.
     """
     path = Path(path)
     if path.is_dir():
@@ -84,6 +85,12 @@ def check_writable(path: str | Path) -> None:
     if not path.parent.is_dir():
         raise ResultError(
             f"there is no folder `{path.parent}`.", where=str(path), hint="Make it first, or write elsewhere."
+        )
+    if path.exists() and not _is_result(path):
+        raise ResultError(
+            "exists and is no result file.",
+            where=str(path),
+            hint="Give another name: it would be overwritten.",
         )
     part = _part_name(path)
     try:
@@ -95,6 +102,11 @@ def check_writable(path: str | Path) -> None:
             where=str(path),
             hint="Write to another folder.",
         ) from fault
+
+
+def _is_result(path: Path) -> bool:
+    with path.open("rb") as file:
+        return file.read(8) == HDF5_SIGNATURE
 
 
 def read(path: str | Path) -> Result:

@@ -1,0 +1,5 @@
+"""`python -m underlit` is `underlit`."""
+
+from underlit.cli import main
+
+main()

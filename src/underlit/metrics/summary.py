@@ -1,0 +1,357 @@
+"""All tables of a result: what `underlit show` prints, and the same as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from underlit.metrics import colour, maps, photons, zones
+from underlit.metrics.estimate import Estimate
+from underlit.metrics.footprint import Lattice
+from underlit.metrics.spread import Area
+from underlit.results.result import Channel, Result
+from underlit.scene.model import Scene
+from underlit.spectra import GRID_NM, cautions, hat_weights, weighting
+
+PPFD_UNIT = "µmol m⁻² s⁻¹"
+DAYS_PER_YEAR = 365.0
+FACTS = {"quantity": "", "value": "", "unit": ""}
+Value = Estimate | float | int | str | None
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """One table: rows of named values.
+
+    Parameters
+    ----------
+    name : str
+        Short, for files.
+    title : str
+    columns : dict of str to str
+        Unit by column, in order; empty for none.
+    rows : list of dict
+        Values by column: an `Estimate` where there is an error, a number, a text, or None.
+    note : str
+        A sentence on how to read it.
+    """
+
+    name: str
+    title: str
+    columns: dict[str, str]
+    rows: list[dict[str, Value]]
+    note: str = ""
+
+    @property
+    def is_facts(self) -> bool:
+        """Whether each row is one named quantity, rather than an entry of a list."""
+        return tuple(self.columns) == tuple(FACTS)
+
+
+@dataclass(frozen=True, eq=False)
+class Summary:
+    """All tables of a result, and the cautions that go with them."""
+
+    tables: list[Table]
+    cautions: list[str] = field(default_factory=list)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data: numbers with errors become `{"value": .., "std_err": .., "unit": ..}`."""
+        return {table.name: _plain_table(table) for table in self.tables} | {"cautions": self.cautions}
+
+
+def summarise(res: Result, dims: maps.Dims = None) -> Summary:
+    """All tables of a result at given settings of its channels.
+
+    Parameters
+    ----------
+    res : Result
+    dims : optional
+        As `maps.dim_settings` takes them; default the settings of the scene.
+
+    Returns
+    -------
+    Summary
+    """
+    settings = maps.dim_settings(res, dims)
+    reports = [zones.report(res, zone, settings) for zone in zones.find_zones(res)]
+    tables = [
+        trace_table(res),
+        lamp_table(res.channels, res.scene, settings),
+        soil_table(res, settings),
+        zone_table(reports),
+        day_table(reports),
+        dim_table(reports),
+        hardscape_table(res, settings),
+        pane_table(res, settings),
+        budget_table(res, settings),
+    ]
+    warnings = [caution for report in reports for caution in report.cautions]
+    return Summary([table for table in tables if table.rows], [*warnings, cautions()["short"]])
+
+
+def trace_table(res: Result) -> Table:
+    """How the result came about."""
+    rows: list[tuple[str, Value, str]] = [
+        ("scene", res.scene.title or res.scene_file, ""),
+        ("photons", res.n_photons, ""),
+        ("replicates", res.replicates, ""),
+        ("seed", res.seed, ""),
+        ("error of the median soil cell", 100 * res.rel_err, "%"),
+        ("error asked for", 100 * res.rel_err_asked if np.isfinite(res.rel_err_asked) else None, "%"),
+        ("time", res.wall_s, "s"),
+        ("ended by", res.stop_reason, ""),
+        ("traced", res.created, ""),
+        ("underlit", res.versions.get("underlit", ""), ""),
+    ]
+    return facts("trace", "Trace", [row for row in rows if row[1] is not None])
+
+
+def lamp_table(channels: Sequence[Channel], scene: Scene, settings: np.ndarray) -> Table:
+    """What every channel draws and emits, and all together."""
+    spectra = np.array([channel.spectrum for channel in channels]).reshape(-1, len(GRID_NM))
+    par, power = spectra @ weighting("PAR"), np.array([channel.power_w for channel in channels])
+    columns = {
+        "fixture": "",
+        "channel": "",
+        "setting": "%",
+        "power": "W",
+        "PPF": "µmol s⁻¹",
+        "efficacy": "µmol J⁻¹",
+    }
+    rows: list[dict[str, Value]] = [
+        {"fixture": c.fixture, "channel": c.name, "setting": 100 * dim, "power": dim * w, "PPF": dim * flux,
+         "efficacy": flux / w if w else None}
+        for c, dim, w, flux in zip(channels, settings, power, par, strict=True)
+    ]  # fmt: skip
+    total_w, total = float(settings @ power), float(settings @ par)
+    if len(rows) > 1:
+        rows.append(
+            {
+                "fixture": "all",
+                "power": total_w,
+                "PPF": total,
+                "efficacy": total / total_w if total_w else None,
+            }
+        )
+    kwh = total_w * zones.full_hours(scene) * DAYS_PER_YEAR / 1000
+    note = f"PPF counts 400-700 nm. {scene.schedule.hours:g} hours a day: {kwh:.0f} kWh a year"
+    if scene.schedule.tariff is not None:
+        note += f", {kwh * scene.schedule.tariff:.0f} {scene.schedule.currency}".rstrip()
+    return Table("lamps", "Lamps", columns, rows, note + ".")
+
+
+def soil_table(res: Result, settings: np.ndarray) -> Table:
+    """Light on the open soil: amount, evenness, colour."""
+    lattice = Lattice.over(res.surface("soil"))
+    open_share = lattice.shares(~lattice.in_hardscape(res))
+    density = maps.ppfd(res, "soil", settings)
+    rough = open_area(res, density, open_share)
+    smooth = _open_cells(res, maps.smoothed(density, res.surface("soil"), open_share), open_share)
+    p10, median, p90 = (rough.quantiles(0.1, 0.5, 0.9)[i] for i in range(3))
+    lux = open_area(res, maps.ppfd(res, "soil", settings, "photopic"), open_share)
+    rows: list[tuple[str, Value, str]] = [
+        ("mean PPFD", rough.mean(), PPFD_UNIT),
+        ("10 % of the soil gets less than", p10, PPFD_UNIT),
+        ("median", median, PPFD_UNIT),
+        ("10 % of the soil gets more than", p90, PPFD_UNIT),
+        (
+            "DLI of the median",
+            median * zones.full_hours(res.scene) * photons.MOL_PER_UMOL_HOUR,
+            "mol m⁻² d⁻¹",
+        ),
+        ("darkest spot (3 cm) / mean", smooth.min_over_mean(), ""),
+        ("P10 / median", p10 / median, ""),
+        ("coefficient of variation", rough.variation(), ""),
+        ("illuminance", lux.mean(), "lx"),
+        *colour_rows(maps.spectrum(res, "soil", settings)),
+    ]
+    return facts("soil", "Soil", rows, "On a horizontal plane just above the open soil.")
+
+
+def open_area(res: Result, density: Estimate, open_share: np.ndarray) -> Area:
+    """Light on the open part of the soil, as if no cell were partly covered."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return _open_cells(res, Estimate(density.samples / open_share), open_share)
+
+
+def _open_cells(res: Result, density: Estimate, open_share: np.ndarray) -> Area:
+    cells = np.flatnonzero(open_share >= zones.LEAST_OPEN_SHARE)
+    area = res.surface("soil").cell_area_m2[cells] * open_share[cells]
+    return Area(Estimate(density.samples[:, cells]), area)
+
+
+def colour_rows(spectrum: Estimate) -> list[tuple[str, Value, str]]:
+    """Colour figures of a spectrum, samples (K, 401); none in the dark."""
+    if not spectrum.value.sum() > 0:
+        return []
+    split = [
+        Estimate.of(lambda s, b=band: photons.colour_split(s)[b], spectrum)
+        for band in ("blue", "green", "red")
+    ]
+    shades = Estimate.of(lambda s: np.array(colour.cct_duv(s)), spectrum)
+    rows: list[tuple[str, Value, str]] = [
+        ("blue, 400-500 nm", 100 * split[0], "% of PAR"),
+        ("green, 500-600 nm", 100 * split[1], "% of PAR"),
+        ("red, 600-700 nm", 100 * split[2], "% of PAR"),
+        ("colour temperature", shades[0], "K"),
+        ("Duv", shades[1], ""),
+    ]
+    described = colour.describe(spectrum.value)
+    if described.ra is not None:
+        rows.append(("Ra", Estimate.of(lambda s: colour.cri_ra(s, duv_limit=np.inf), spectrum), ""))
+    else:
+        rows.append(("Ra", "none: too far from white", ""))
+    return rows
+
+
+def zone_table(reports: list[zones.ZoneReport]) -> Table:
+    """What each plant zone gets, and whether it suits it."""
+    columns = {"zone": "", "band": PPFD_UNIT, "P10": PPFD_UNIT, "median": PPFD_UNIT, "P90": PPFD_UNIT,
+               "in band": "%", "verdict": ""}  # fmt: skip
+    rows: list[dict[str, Value]] = [
+        {"zone": r.zone.plant.name, "band": "{:g}-{:g}".format(*r.zone.plant.band), "P10": r.p10,
+         "median": r.median, "P90": r.p90, "in band": 100 * r.in_band,
+         "verdict": r.verdict if r.sure else f"{r.verdict}, just"}
+        for r in reports
+    ]  # fmt: skip
+    note = "`in band`: share of the area."
+    if not all(r.sure for r in reports):
+        note += " `just`: within two standard errors of the next verdict."
+    return Table("zones", "Plant zones", columns, rows, note)
+
+
+def day_table(reports: list[zones.ZoneReport]) -> Table:
+    """Where each plant zone is read, its light over the day, its size."""
+    columns = {
+        "zone": "",
+        "read on": "",
+        "area": "cm²",
+        "above ceiling": "%",
+        "DLI": "mol m⁻² d⁻¹",
+    }
+    rows: list[dict[str, Value]] = [
+        {"zone": r.zone.plant.name, "read on": r.zone.surface,
+         "area": 1e4 * float(r.zone.area_m2.sum()), "above ceiling": 100 * r.above_ceiling, "DLI": r.dli}
+        for r in reports
+    ]  # fmt: skip
+    return Table(
+        "days",
+        "Plant zones over the day",
+        columns,
+        rows,
+        "DLI is that of the median. Light is counted on the horizontal plane, on hardscape on its surface.",
+    )
+
+
+def dim_table(reports: list[zones.ZoneReport]) -> Table:
+    """To what each zone would dim the lamps: all alike, or one alone."""
+    columns = {
+        "zone": "",
+        "target": PPFD_UNIT,
+        "ceiling": PPFD_UNIT,
+        "lamps": "",
+        "dim to": "%",
+        "bound by": "",
+    }
+    rows: list[dict[str, Value]] = []
+    for r in reports:
+        goal: dict[str, Value] = {
+            "zone": r.zone.plant.name,
+            "target": r.zone.plant.target,
+            "ceiling": r.zone.plant.ceiling,
+        }
+        rows.append(goal | {"lamps": "all", "dim to": r.dim_to, "bound by": r.binds})
+        if len(r.dim_to_by_fixture) > 1:
+            alone = r.dim_to_by_fixture.items()
+            rows += [goal | {"lamps": f"{name} alone", "dim to": percent} for name, percent in alone]
+    note = "Of the present setting: the median on target, nine tenths of the area under the ceiling."
+    return Table("dimming", "Dim to", columns, rows, note)
+
+
+def hardscape_table(res: Result, settings: np.ndarray) -> Table:
+    """Light on stones and wood, on the surface normal, where they stand out of the soil."""
+    rows = []
+    for name, surface in res.surfaces.items():
+        if name.startswith("hardscape "):
+            x, y, z = surface.cell_centre_m.T
+            out = z > zones.soil_height(res, x, y)
+            rows.append(_light_row(res, name, settings, out))
+    return Table(
+        "hardscape", "Hardscape", _LIGHT_COLUMNS, [row for row in rows if row], "On the surface normal."
+    )
+
+
+def pane_table(res: Result, settings: np.ndarray) -> Table:
+    """Light on the inside of the panes under water: where algae will be wiped."""
+    level = res.scene.water.level
+    rows = []
+    for name, surface in res.surfaces.items():
+        if name.startswith("pane ") and name != "pane bottom":
+            x, y, z = surface.cell_centre_m.T
+            wet = (z > zones.soil_height(res, x, y)) & ((z < level) if level > 0 else True)
+            rows.append(_light_row(res, name, settings, wet))
+    return Table(
+        "panes",
+        "Panes",
+        _LIGHT_COLUMNS,
+        [row for row in rows if row],
+        "Inside, between soil and water level.",
+    )
+
+
+_LIGHT_COLUMNS = {"surface": "", "mean": PPFD_UNIT, "P10": PPFD_UNIT, "median": PPFD_UNIT, "P90": PPFD_UNIT}
+
+
+def _light_row(res: Result, name: str, settings: np.ndarray, cells: np.ndarray) -> dict[str, Value]:
+    if not cells.any():
+        return {}
+    density = maps.ppfd(res, name, settings)
+    area = Area(Estimate(density.samples[:, cells]), res.surface(name).cell_area_m2[cells])
+    p10, median, p90 = (area.quantiles(0.1, 0.5, 0.9)[i] for i in range(3))
+    short = name.removeprefix("hardscape ").removeprefix("pane ")
+    return {"surface": short, "mean": area.mean(), "P10": p10, "median": median, "P90": p90}
+
+
+def budget(res: Result, settings: np.ndarray, weighted_by: str = "PAR") -> Estimate:
+    """Where 100 emitted photons end, samples of shape (K, N)."""
+    emitted = np.array([channel.spectrum for channel in res.channels]) * weighting(weighted_by)
+    by_channel = settings[:, None] * hat_weights(res.wavelength_nm, emitted)
+    total = np.zeros(res.budget.share.shape[::2])
+    for weight, channel in zip(by_channel, res.channels, strict=True):
+        total += res.budget.share[:, channel.source] @ weight
+    return Estimate(100 * total / max(by_channel.sum(), 1e-300))
+
+
+def budget_table(res: Result, settings: np.ndarray) -> Table:
+    """Where 100 emitted photons of 400-700 nm end, largest share first."""
+    ends = budget(res, settings)
+    order = np.argsort(-ends.value, kind="stable")
+    rows: list[dict[str, Value]] = [
+        {"end": res.budget.names[i], "photons": ends[i]} for i in order if ends.value[i] != 0
+    ]
+    return Table("budget", "Of 100 photons", {"end": "", "photons": ""}, rows)
+
+
+def facts(name: str, title: str, rows: list[tuple[str, Value, str]], note: str = "") -> Table:
+    return Table(name, title, dict(FACTS), [dict(zip(FACTS, row, strict=True)) for row in rows], note)
+
+
+def _plain_table(table: Table) -> Any:
+    if table.is_facts:
+        return {str(row["quantity"]): _plain(row["value"], row["unit"]) for row in table.rows}
+    return [{name: _plain(row.get(name), unit) for name, unit in table.columns.items()} for row in table.rows]
+
+
+def _plain(value: Value, unit: Any) -> Any:
+    if isinstance(value, Estimate):
+        return {"value": _number(value.value), "std_err": _number(value.std_err), "unit": unit or ""}
+    return _number(value) if isinstance(value, float) else value
+
+
+def _number(value: Any) -> float | None:
+    """A JSON number; infinity and NaN are none."""
+    return float(value) if np.isfinite(value) else None
