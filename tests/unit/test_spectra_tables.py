@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from importlib.resources import files
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -109,3 +111,9 @@ def test_shipped_data_say_where_they_come_from(name):
             assert np.all(np.isfinite(np.array(values, dtype=float)))
     if "source" in table.columns:
         assert all(table.columns["source"])
+
+
+def test_every_data_file_is_on_the_page_about_data():
+    page = (Path(__file__).parents[2] / "docs" / "data.md").read_text(encoding="utf-8")
+    names = {p.name for p in (files("underlit") / "data").iterdir() if p.name.endswith((".csv", ".toml"))}
+    assert names == set(re.findall(r"`(\w+\.(?:csv|toml))`", page))

@@ -86,7 +86,7 @@ def _clean(
     if wavelength.size and np.median(wavelength) < 10.0:
         raise DataError("the wavelengths look like micrometres; expected nm.", where=str(path))
     value = value - _dark(wavelength, value, baseline, path)
-    notes = ()
+    notes: tuple[str, ...] = ()
     if value.size and value.min() < 0.0:
         if value.min() < -_NOISE * value.max():
             raise DataError(

@@ -56,11 +56,12 @@ def water_types() -> dict[str, WaterType]:
     """Water presets by name, from `data/water_types.csv`."""
     table = shipped("water_types")
     numbers = ("a440_per_m", "slope_per_nm", "chlorophyll_mg_m3", "scattering_per_m", "asymmetry")
-    values = zip(*(table.numbers(column) for column in numbers), strict=True)
-    return {
-        row["name"]: WaterType(row["name"], *map(float, v), note=row["note"], source=row["source"])
-        for row, v in zip(table.rows(), values, strict=True)
-    }
+    columns = {column: table.numbers(column) for column in numbers}
+    types = {}
+    for i, row in enumerate(table.rows()):
+        values = {column: float(column_values[i]) for column, column_values in columns.items()}
+        types[row["name"]] = WaterType(name=row["name"], note=row["note"], source=row["source"], **values)
+    return types
 
 
 def water_absorption_per_m(

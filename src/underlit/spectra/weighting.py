@@ -120,11 +120,11 @@ def _pigment(name: str, wavelength: np.ndarray) -> np.ndarray:
     bands = [row for row in shipped("pigments").rows() if row["weighting"] == name]
 
     def total(nm: np.ndarray) -> np.ndarray:
-        return sum(
-            float(b["height"])
-            * np.exp(-4.0 * math.log(2.0) * ((nm - float(b["centre_nm"])) / float(b["width_nm"])) ** 2)
-            for b in bands
-        )
+        lines = np.zeros(np.shape(nm))
+        for band in bands:
+            widths = (nm - float(band["centre_nm"])) / float(band["width_nm"])
+            lines += float(band["height"]) * np.exp(-4.0 * math.log(2.0) * widths**2)
+        return lines
 
     return total(wavelength) / total(GRID_NM).max()
 
