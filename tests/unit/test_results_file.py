@@ -14,8 +14,12 @@ import pytest
 
 import synthetic
 from underlit.errors import ResultError
+from underlit.metrics import maps
 from underlit.results import io, schema
 from underlit.results.result import Optics, Result
+
+DATA = Path(__file__).parents[1] / "data"
+DOCS = Path(__file__).parents[2] / "docs"
 
 
 @pytest.fixture(scope="module")
@@ -188,3 +192,32 @@ def test_transport_of_many_surfaces_stays_within_its_memory(record, monkeypatch)
         fresh.transport(name)
     assert len(fresh._cache) < len(fresh.surfaces)
     np.testing.assert_array_equal(fresh.transport("soil"), record.transport("soil"))
+
+
+def test_old_file_still_opens():
+    """Written when the format was 1.0, and never again: what was PPFD then is PPFD now."""
+    res = Result.open(DATA / "result-1.0.h5")
+    assert list(res.surfaces) == ["soil", "pane front", "hardscape ball"]
+    assert res.scene.tank.length == pytest.approx(0.6)
+    ppfd = maps.ppfd(res, "soil")
+    assert ppfd.value.mean() == pytest.approx(64.62269891057267, rel=1e-9)
+    assert ppfd.std_err.mean() == pytest.approx(7.443034707102993, rel=1e-9)
+    np.testing.assert_allclose(res.budget.share.sum(axis=2), 1.0)
+
+
+def test_page_lists_every_field():
+    page = (DOCS / "result-file.md").read_text(encoding="utf-8")
+    assert page.endswith(schema.table_markdown())
+
+
+def test_recipe_of_the_page_gives_the_ppfd(record, stored, monkeypatch, capsys):
+    """The code on the page knows nothing of underlit; it counts the edges of PAR whole, hence the tolerance."""
+    page = (DOCS / "result-file.md").read_text(encoding="utf-8")
+    code = page.split("```python\n")[1].split("```")[0]
+    monkeypatch.chdir(stored.parent)
+    dataclasses.replace(record, optics=None).save(stored)
+    names = {}
+    exec(code, names)
+    assert capsys.readouterr().out
+    found = maps.ppfd(dataclasses.replace(record, optics=None), "soil")
+    np.testing.assert_allclose(names["ppfd"].mean(axis=0), found.value, rtol=2e-3)
