@@ -118,7 +118,14 @@ def test_version(capsys):
 def test_show_prints_all_tables_with_the_cautions(stored, capsys):
     assert app.run(["show", stored]) == 0
     out = capsys.readouterr().out
-    for word in ("Plant zones", "Of 100 photons", "Lamps", "carpet", "µmol m⁻² s⁻¹", "licensed electrician"):
+    for word in (
+        "Plant zones",
+        "Where 100 photons end",
+        "Lamps",
+        "carpet",
+        "µmol m⁻² s⁻¹",
+        "licensed electrician",
+    ):
         assert word in out
 
 

@@ -15,7 +15,7 @@ import click
 import underlit
 from underlit.errors import UnderlitError
 
-COMMANDS = ("check", "trace", "show")
+COMMANDS = ("check", "trace", "show", "figures")
 DONE, BROKEN, WRONG, STOPPED = 0, 1, 2, 130
 
 APOLOGY = """\

@@ -39,7 +39,7 @@ def command(scene: Path, drawing: Path | None, no_drawing: bool, unit: str) -> N
         tables.print_table(table, screen)
     tables.print_cautions(loaded.warnings, screen)
     if not no_drawing:
-        from underlit.figures.drafting import scene_drawing
+        from underlit.figures import scene_drawing
 
         target = drawing or Path(f"{scene.resolve().stem if scene.is_file() else scene.resolve().name}.png")
         click.echo(f"Drew {scene_drawing(loaded, target, world=world, unit=unit)}.")

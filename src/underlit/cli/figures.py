@@ -38,7 +38,7 @@ def command(
 
     Nothing is traced again, whatever the settings.
     """
-    from underlit.figures.album import save_all
+    from underlit.figures import save_all
     from underlit.results.result import Result
 
     for path in save_all(Result.open(result), output, fmt, theme, unit, dims=dict(dims)):

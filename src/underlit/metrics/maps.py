@@ -52,16 +52,18 @@ def dim_settings(res: Result, dims: Dims = None) -> np.ndarray:
     return settings
 
 
-def channel_weights(res: Result, surface: str, weighting: str | np.ndarray = "PAR") -> np.ndarray:
-    """Photons of each channel, folded onto the wavelength nodes for one surface.
+def channel_weights(
+    res: Result, weighting: str | np.ndarray = "PAR", surface: str | None = None
+) -> np.ndarray:
+    """Photons of each channel, folded onto the wavelength nodes.
 
     Parameters
     ----------
     res : Result
-    surface : str
     weighting : str or ndarray of shape (401,)
-        Name of a weighting, as `underlit.spectra.weighting_names()` lists them, or its values on the 1 nm
-        grid.
+        Name of a weighting, as `underlit.spectra.weighting_names()` lists them, or its values on the 1 nm grid.
+    surface : str, optional
+        Surface whose transport the weights are for; without it, transport is taken as straight between nodes.
 
     Returns
     -------
@@ -75,7 +77,7 @@ def channel_weights(res: Result, surface: str, weighting: str | np.ndarray = "PA
     linear in the transport.
     """
     emitted = _emitted(res) * _weight(weighting)
-    guides = _guides(res, surface)
+    guides = None if surface is None else _guides(res, surface)
     if guides is None:
         return spectra.hat_weights(res.wavelength_nm, emitted)
     rows = zip(res.channels, emitted, strict=True)
@@ -119,7 +121,7 @@ def ppfd(
     ResultError, StudyError, DataError
         If the surface, a channel, or the weighting is unknown.
     """
-    weights = dim_settings(res, dims)[:, None] * channel_weights(res, surface, weighting)
+    weights = dim_settings(res, dims)[:, None] * channel_weights(res, weighting, surface)
     transport = res.transport(surface)
     total = np.zeros((transport.shape[0], transport.shape[2]))
     for source in range(transport.shape[1]):
@@ -139,7 +141,7 @@ def ppfd_by_channel(res: Result, surface: str, weighting: str | np.ndarray = "PA
     Estimate, samples of shape (K, M, C)
         [umol m-2 s-1]
     """
-    weights, transport = channel_weights(res, surface, weighting), res.transport(surface)
+    weights, transport = channel_weights(res, weighting, surface), res.transport(surface)
     each = np.empty((transport.shape[0], len(weights), transport.shape[2]))
     for m, channel in enumerate(res.channels):
         each[:, m] = transport[:, channel.source] @ weights[m]

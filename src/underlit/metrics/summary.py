@@ -14,7 +14,7 @@ from underlit.metrics.footprint import Lattice
 from underlit.metrics.spread import Area
 from underlit.results.result import Channel, Result
 from underlit.scene.model import Scene
-from underlit.spectra import GRID_NM, cautions, hat_weights, weighting
+from underlit.spectra import GRID_NM, cautions, weighting
 
 PPFD_UNIT = "µmol m⁻² s⁻¹"
 DAYS_PER_YEAR = 365.0
@@ -316,10 +316,9 @@ def _light_row(res: Result, name: str, settings: np.ndarray, cells: np.ndarray) 
     return {"surface": short, "mean": area.mean(), "P10": p10, "median": median, "P90": p90}
 
 
-def budget(res: Result, settings: np.ndarray, weighted_by: str = "PAR") -> Estimate:
+def budget(res: Result, settings: np.ndarray, weighting: str = "all") -> Estimate:
     """Where 100 emitted photons end, samples of shape (K, N)."""
-    emitted = np.array([channel.spectrum for channel in res.channels]) * weighting(weighted_by)
-    by_channel = settings[:, None] * hat_weights(res.wavelength_nm, emitted)
+    by_channel = settings[:, None] * maps.channel_weights(res, weighting)
     total = np.zeros(res.budget.share.shape[::2])
     for weight, channel in zip(by_channel, res.channels, strict=True):
         total += res.budget.share[:, channel.source] @ weight
@@ -327,13 +326,13 @@ def budget(res: Result, settings: np.ndarray, weighted_by: str = "PAR") -> Estim
 
 
 def budget_table(res: Result, settings: np.ndarray) -> Table:
-    """Where 100 emitted photons of 400-700 nm end, largest share first."""
+    """Where 100 emitted photons end, largest share first."""
     ends = budget(res, settings)
-    order = np.argsort(-ends.value, kind="stable")
-    rows: list[dict[str, Value]] = [
-        {"end": res.budget.names[i], "photons": ends[i]} for i in order if ends.value[i] != 0
-    ]
-    return Table("budget", "Of 100 photons", {"end": "", "photons": ""}, rows)
+    order = [i for i in np.argsort(-ends.value, kind="stable") if ends.value[i] != 0]
+    rows: list[dict[str, Value]] = [{"end": res.budget.names[i], "photons": ends[i]} for i in order]
+    return Table(
+        "budget", "Where 100 photons end", {"end": "", "photons": ""}, rows, "All photons of 380-780 nm."
+    )
 
 
 def facts(name: str, title: str, rows: list[tuple[str, Value, str]], note: str = "") -> Table:
