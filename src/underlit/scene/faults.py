@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from underlit.errors import Fault
-from underlit.scene.document import Document, Path
+from underlit.scene.document import Document, Path, dotted
 from underlit.scene.fields import TAG, nearest
 from underlit.scene.hardscape import SHAPES, MeshPiece
 
@@ -141,7 +141,7 @@ def written(value: Any) -> str:
     if isinstance(value, list | tuple):
         return "[" + ", ".join(written(entry) for entry in value) + "]"
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {written(entry)}" for key, entry in value.items()) + " }"
+        return "{ " + ", ".join(f"{dotted((key,))} = {written(entry)}" for key, entry in value.items()) + " }"
     return str(value)
 
 

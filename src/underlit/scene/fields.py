@@ -19,6 +19,8 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from underlit import units
 
+KIND = "kind of quantity"  # in a schema on its way to `schema.py`, which writes defaults in units by it
+
 
 class Table(BaseModel):
     """A table of the scene file. Unknown keys are refused; values do not change once read."""
@@ -67,8 +69,9 @@ class Quantity:
         unit = units.KINDS[self.kind].written[0]
         return {
             "type": "string",
-            "pattern": r"^\s*[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?\s*[^0-9\s.].*$",
+            "pattern": r"^\s*[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?\s*(1\s*/|[^0-9\s.]).*$",
             "description": f'{self.phrase()}, with its unit, such as "{self.example or f"1 {unit}"}"',
+            KIND: self.kind,
         }
 
     def read(self, value: Any) -> float:
@@ -185,10 +188,10 @@ class Number:
 
     def phrase(self) -> str:
         """What is expected."""
+        low, high = f"{self.low:,.12g}", f"{self.high:,.12g}"
         if math.isfinite(self.low) and math.isfinite(self.high):
-            return f"a bare number between {self.low:g} and {self.high:g}"
-        if math.isfinite(self.low):
-            return f"a bare number {'above' if self.above else 'of at least'} {self.low:g}"
+            span = f"above {low}, at most {high}" if self.above else f"between {low} and {high}"
+            return f"a bare number {span}"
         return "a finite bare number"
 
     def _holds(self, number: float) -> bool:
@@ -225,8 +228,12 @@ class Whole:
         if isinstance(value, float) and value.is_integer():
             value = int(value)
         if isinstance(value, bool) or not isinstance(value, int) or not self.low <= value <= self.high:
-            raise fault(f"a whole number between {self.low} and {self.high}")
+            raise fault(self.phrase())
         return value
+
+    def phrase(self) -> str:
+        """What is expected."""
+        return f"a whole number between {self.low:,} and {self.high:,}"
 
 
 def _name(value: Any) -> str:
@@ -299,19 +306,22 @@ Place = Annotated[tuple[Coordinate, ...], Entries(3, least=2)]
 Spot = Annotated[tuple[Coordinate, Coordinate, Coordinate], Entries(3)]
 
 
+DIRECTION = "direction"
 _DIRECTIONS = {"right": 0.0, "back": 0.5 * math.pi, "left": math.pi, "front": 1.5 * math.pi}
 
 
 @dataclass(frozen=True)
-class _Direction:
+class Compass:
     """A direction seen from above, in words or as an angle."""
+
+    kind = DIRECTION
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
 
     def __get_pydantic_json_schema__(self, schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         angle = Quantity("angle", example="30 deg").__get_pydantic_json_schema__(schema, handler)
-        return {"anyOf": [{"enum": list(_DIRECTIONS)}, angle]}
+        return {"anyOf": [{"enum": list(_DIRECTIONS)}, {**angle, KIND: DIRECTION}]}
 
     def read(self, value: Any) -> float:
         """Angle from +x towards +y. [rad]"""
@@ -325,7 +335,14 @@ class _Direction:
             ) from None
 
 
-Direction = Annotated[float, _Direction()]
+Direction = Annotated[float, Compass()]
+
+
+def as_in_file(value: float, kind: str) -> str:
+    """A number as a scene file has it: with its unit, or as the word for a direction."""
+    words = {angle: word for word, angle in _DIRECTIONS.items()}
+    return words[value] if kind == DIRECTION else units.show(value, kind)
+
 
 TAG = "~"  # begins the names of variants, which are no part of a fault's path
 

@@ -38,9 +38,7 @@ class Piece(Table):
         description="x, y of its middle, set down on the soil; or x, y, z of the middle of its underside",
         examples=[["24 cm", "18 cm"]],
     )
-    sink: Height = Field(
-        0.0, description="how deep it is pressed into the soil; default 0 cm", examples=["1 cm"]
-    )
+    sink: Height = Field(0.0, description="how deep it is pressed into the soil", examples=["1 cm"])
     turn: Angle = Field(
         0.0, description="about the vertical, anticlockwise seen from above", examples=["30 deg"]
     )
@@ -56,7 +54,7 @@ class Piece(Table):
     )
     material: Material = Field("grey rock", description="surface material", examples=["grey rock"])
     patch: PatchSize = Field(
-        0.01, description="size of the patches on which its light is mapped; default 1 cm", examples=["1 cm"]
+        0.01, description="size of the patches on which its light is mapped", examples=["1 cm"]
     )
 
 
@@ -96,20 +94,18 @@ class WoodPiece(Piece):
     reach: Length = Field(
         description="from the middle of the crown to the farthest tip, sideways", examples=["60 cm"]
     )
-    thickness: Length = Field(0.05, description="diameter at the crown; default 5 cm", examples=["7 cm"])
-    tip: Length = Field(0.008, description="diameter of the finest twigs; default 8 mm", examples=["1 cm"])
+    thickness: Length = Field(0.05, description="diameter at the crown", examples=["7 cm"])
+    tip: Length = Field(0.008, description="diameter of the finest twigs", examples=["1 cm"])
     branches: Annotated[int, Whole(1, 30)] = Field(6, description="main limbs", examples=[7])
     forks: Annotated[int, Whole(0, 5)] = Field(
         2, description="how often limbs fork; 0 for bare limbs", examples=[3]
     )
     spread: Angle = Field(
         math.radians(150),
-        description="angle of the fan of limbs seen from above; default 150 deg",
+        description="angle of the fan of limbs seen from above",
         examples=["150 deg"],
     )
-    rise: Angle = Field(
-        math.radians(25), description="mean slope of the limbs; default 25 deg", examples=["25 deg"]
-    )
+    rise: Angle = Field(math.radians(25), description="mean slope of the limbs", examples=["25 deg"])
     gnarl: Annotated[float, Number(0.0, 1.0)] = Field(
         0.5, description="0 for straight limbs, 1 for wildly bent ones", examples=[0.5]
     )
@@ -126,9 +122,7 @@ class CylinderPiece(Piece):
     shape: Literal["cylinder"] = Field(description="a round rod, upright unless leant")
     length: Length = Field(description="of the rod", examples=["30 cm"])
     diameter: Length = Field(description="of the rod", examples=["2 cm"])
-    bend: Angle = Field(
-        0.0, description="how far it curves from end to end; default straight", examples=["60 deg"]
-    )
+    bend: Angle = Field(0.0, description="how far it curves from end to end", examples=["60 deg"])
 
 
 class SlabPiece(Piece):
@@ -155,7 +149,7 @@ class DiscPiece(Piece):
 
     shape: Literal["disc"] = Field(description="a flat round disc")
     diameter: Length = Field(description="across", examples=["6 cm"])
-    thickness: Length = Field(0.002, description="default 2 mm", examples=["2 mm"])
+    thickness: Length = Field(0.002, description="of the disc", examples=["2 mm"])
 
 
 SHAPES: dict[str, type[Piece]] = {

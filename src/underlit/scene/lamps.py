@@ -51,7 +51,7 @@ class PeakSpectrum(Table):
     """One narrow band of light."""
 
     peak: Nm = Field(description="wavelength of the maximum", examples=["660 nm"])
-    width: NmWidth = Field(20.0, description="full width at half maximum; default 20 nm", examples=["20 nm"])
+    width: NmWidth = Field(20.0, description="full width at half maximum", examples=["20 nm"])
 
 
 class WhiteSpectrum(Table):
@@ -79,7 +79,7 @@ class FileSpectrum(Table):
     quantity: Literal["W/nm", "photons/nm"] | None = Field(
         None, description="what the numbers of a CSV count: they differ by the wavelength", examples=["W/nm"]
     )
-    baseline: Annotated[float, Number(-1e12, 1e12, share=False)] | None = Field(
+    baseline: Annotated[float, Number(share=False)] | None = Field(
         None, description="dark reading to subtract, in the unit of the file", examples=[0.02]
     )
 
@@ -176,7 +176,7 @@ class Channel(Table):
         examples=["leds.csv"],
     )
     led_size: Annotated[float, Quantity("length", "0.1 mm", "10 cm", example="3 mm")] = Field(
-        0.003, description="side of the glowing face of one LED; default 3 mm", examples=["3 mm"]
+        0.003, description="side of the glowing face of one LED", examples=["3 mm"]
     )
     dim: Share = Field(1.0, description="usual setting, as a share of full", examples=[0.8])
 
@@ -187,7 +187,7 @@ class Shade(Table):
     depth: Annotated[float, Quantity("length", above="0 m", high="1 m", example="2 cm")] = Field(
         description="how far they reach", examples=["2 cm"]
     )
-    reflectance: Share = Field(0.0, description="of their inside; default black", examples=[0.8])
+    reflectance: Share = Field(0.0, description="of their inside", examples=[0.8])
 
 
 def _size(value: Any) -> Any:
@@ -229,8 +229,7 @@ class Fixture(Table):
     )
     tilt_to: Direction = Field(
         0.5 * math.pi,
-        description="to which side it faces when tilted: `front`, `back`, `left`, `right` or an angle; "
-        "default back",
+        description="to which side it faces when tilted: `front`, `back`, `left`, `right` or an angle",
         examples=["back"],
     )
     shade: Shade | None = Field(None, description="housing sides below the emitters")

@@ -75,7 +75,7 @@ class Plant(Table):
         None, description="with `on`: only parts lower than this above the bottom", examples=["20 cm"]
     )
     read_height: Height = Field(
-        0.0, description="height above the soil at which the zone is read; default 0 cm", examples=["3 cm"]
+        0.0, description="height above the soil at which the zone is read", examples=["3 cm"]
     )
     canopy: Canopy | None = Field(None, description="its leaves, when they are to take light")
 

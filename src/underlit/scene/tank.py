@@ -102,13 +102,15 @@ class Lid(Table):
     """A sheet over the opening."""
 
     material: Text = Field("float", description="glass material", examples=["float", "acrylic"])
-    thickness: Thickness = Field(0.004, description="of the sheet; default 4 mm", examples=["4 mm"])
-    height: Height = Field(0.0, description="of its underside above the rim; default 0 cm", examples=["0 cm"])
+    thickness: Thickness = Field(0.004, description="of the sheet", examples=["4 mm"])
+    height: Height = Field(0.0, description="of its underside above the rim", examples=["0 cm"])
     condition: Literal["clean", "lived-in", "neglected", "condensation"] = Field(
         "clean", description="what is on it: nothing, some lime and dust, a crust, or droplets"
     )
     from_: Point = derived(
-        "corner with the least x and y; default the whole tank with its panes", alias="from"
+        "corner with the least x and y; default the whole tank with its panes",
+        [["0 cm", "0 cm"]],
+        alias="from",
     )
     to: Point = derived("opposite corner", [["30 cm", "30 cm"]])
 

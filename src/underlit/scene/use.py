@@ -32,7 +32,7 @@ class Schedule(Table):
     hours: Hours = Field(
         8.0, description="per day from the first light to the last, ramps included", examples=[8]
     )
-    ramp: Ramp = Field(0.0, description="of rise, and as long of fall; default none", examples=["30 min"])
+    ramp: Ramp = Field(0.0, description="of rise, and as long of fall", examples=["30 min"])
     start: Text = Field("10:00", description="time of day of the first light", examples=["10:00"])
     tariff: Amount | None = Field(None, description="price of a kWh", examples=[0.30])
     currency: Text = Field(
@@ -94,9 +94,7 @@ class Run(Table):
     photons: Annotated[int, Whole(1, 10**13)] | None = Field(
         None, description="number of photons per channel, in place of a precision", examples=[10_000_000]
     )
-    cell: Cell = Field(
-        0.01, description="size of the cells of soil, panes and surface; default 1 cm", examples=["1 cm"]
-    )
+    cell: Cell = Field(0.01, description="size of the cells of soil, panes and surface", examples=["1 cm"])
     planes: Planes = Field(
         None,
         description="heights of horizontal planes to map, above the bottom; default `auto`: every few cm, "
@@ -104,7 +102,7 @@ class Run(Table):
         "plants and meters are read",
         examples=[["10 cm", "20 cm"]],
     )
-    plane_cell: Cell = Field(0.02, description="size of their cells; default 2 cm", examples=["2 cm"])
+    plane_cell: Cell = Field(0.02, description="size of their cells", examples=["2 cm"])
     replicates: Annotated[int, Whole(2, 64)] = Field(
         16, description="independent repetitions, from which the errors come", examples=[16]
     )

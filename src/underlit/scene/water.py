@@ -39,9 +39,9 @@ class Water(Table):
     asymmetry: Annotated[float, Number(-0.99, 0.99, share=False)] = derived(
         "mean cosine of the scattering angle; default by type", [0.9]
     )
-    temperature: WaterTemperature = Field(25.0, description="default 25 degC", examples=["25 degC"])
+    temperature: WaterTemperature = Field(25.0, description="of the water", examples=["25 degC"])
     surface_slope_rms: SurfaceSlope = Field(
         0.0,
-        description="ripple: root mean square slope of the water surface, averaged over time; default flat",
+        description="ripple: root mean square slope of the water surface, averaged over time",
         examples=["4 deg"],
     )
