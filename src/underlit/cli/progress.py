@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.live import Live
+    from rich.table import Table
 
     from underlit.tracer.run import Progress
 
@@ -60,7 +61,7 @@ class Meter:
             self._screen.print(line(progress), highlight=False, soft_wrap=True)
 
 
-def table(progress: Progress) -> object:
+def table(progress: Progress) -> Table:
     """The state of a trace, for a terminal."""
     from rich.table import Table
 

@@ -124,6 +124,6 @@ def as_csv(summary: Summary) -> str:
 
 def _cell(value: Value, unit: Value) -> tuple[object, object, Value]:
     if isinstance(value, Estimate):
-        numbers = (float(value.value), float(value.std_err))
-        return (*(number if math.isfinite(number) else "" for number in numbers), unit)
-    return ("" if value is None else value, "", unit)
+        number, error = (n if math.isfinite(n) else "" for n in (float(value.value), float(value.std_err)))
+        return number, error, unit
+    return "" if value is None else value, "", unit

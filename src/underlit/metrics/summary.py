@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from html import escape
 from typing import Any
 
 import numpy as np
@@ -45,6 +46,13 @@ class Table:
     rows: list[dict[str, Value]]
     note: str = ""
 
+    def _repr_html_(self) -> str:
+        """The table, for notebooks."""
+        names = [f"{name} [{unit}]" if unit else name for name, unit in self.columns.items()]
+        head = "" if self.is_facts else _html_row("th", names)
+        body = "".join(_html_row("td", [_text(row.get(name)) for name in self.columns]) for row in self.rows)
+        return f"<table><caption>{escape(self.title)}</caption>{head}{body}</table><p>{escape(self.note)}</p>"
+
     @property
     def is_facts(self) -> bool:
         """Whether each row is one named quantity, rather than an entry of a list."""
@@ -57,6 +65,14 @@ class Summary:
 
     tables: list[Table]
     cautions: list[str] = field(default_factory=list)
+
+    def __getitem__(self, name: str) -> Table:
+        """The table of that name."""
+        return next(table for table in self.tables if table.name == name)
+
+    def _repr_html_(self) -> str:
+        """All tables, for notebooks."""
+        return "".join(table._repr_html_() for table in self.tables)
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data: numbers with errors become `{"value": .., "std_err": .., "unit": ..}`."""
@@ -333,6 +349,14 @@ def budget_table(res: Result, settings: np.ndarray) -> Table:
     return Table(
         "budget", "Where 100 photons end", {"end": "", "photons": ""}, rows, "All photons of 380-780 nm."
     )
+
+
+def _html_row(cell: str, texts: list[str]) -> str:
+    return "<tr>" + "".join(f"<{cell}>{escape(text)}</{cell}>" for text in texts) + "</tr>"
+
+
+def _text(value: Value) -> str:
+    return "" if value is None else f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
 def facts(name: str, title: str, rows: list[tuple[str, Value, str]], note: str = "") -> Table:

@@ -292,14 +292,11 @@ def _read_surfaces(file: Any) -> dict[str, Surface]:
 
 
 def _read_surface(group: Any) -> Surface:
-    edges = {name: group[name][()] for name in GRID_EDGES if name in group}
+    edges: dict[str, Any] = {name: group[name][()] for name in GRID_EDGES if name in group}
     shape = (len(edges["y_edges_m"]) - 1, len(edges["x_edges_m"]) - 1) if edges else None
-    return Surface(
-        **{name: str(group.attrs[name]) for name in ("name", "kind", "plane")},
-        **{name: group[name][()] for name in GEOMETRY},
-        **edges,
-        shape=shape,
-    )
+    name, kind, plane = (str(group.attrs[key]) for key in ("name", "kind", "plane"))
+    geometry: dict[str, Any] = {key: group[key][()] for key in GEOMETRY}
+    return Surface(name, kind, plane, **geometry, **edges, shape=shape)
 
 
 def _read_channels(group: Any) -> list[Channel]:

@@ -133,7 +133,7 @@ class Budget:
     share: np.ndarray
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Result:
     """A finished trace: all that a result file holds.
 
@@ -234,6 +234,12 @@ class Result:
         from underlit.results import io
 
         io.write(path, self)
+
+    def __repr__(self) -> str:
+        return (
+            f"<Result of {self.scene_file or 'a scene'}: {self.n_photons:,} photons, {len(self.channels)} channels, "
+            f"{len(self.surfaces)} surfaces, standard error {100 * self.rel_err:.2g} % in the median soil cell>"
+        )
 
     @property
     def replicates(self) -> int:
