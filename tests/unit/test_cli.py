@@ -12,16 +12,19 @@ import signal
 import subprocess
 import sys
 import time
+import tomllib
 
+import jsonschema
 import numpy as np
 import pytest
 
 import synthetic
 import underlit
-from underlit.cli import app, tables
+from underlit.cli import app, new, tables
 from underlit.cli.progress import Meter, line, remaining_s
 from underlit.metrics import maps, summary, zones
 from underlit.results.result import Result
+from underlit.scene.templates import TEMPLATES
 
 HEAVY = ("numpy", "numba", "pydantic", "matplotlib", "trimesh", "h5py", "scipy", "rich", "colour", "pint")
 SMALL = """
@@ -84,7 +87,7 @@ def test_import_and_help_load_nothing_heavy():
     script = f"import sys; from underlit.cli.app import run; run(['--help']); {heavy}"
     done = python("-c", script)
     assert done.returncode == 0, done.stderr
-    assert "underlit trace cube" in done.stdout
+    assert "underlit trace tank" in done.stdout
 
 
 def test_help_is_quick():
@@ -254,6 +257,45 @@ def test_trace_writes_a_result_that_show_reads(small, capsys):
     assert app.run(["show", "small.h5"]) == 0
     assert app.run(["trace", small, "--photons", "20k", "-q", "-o", "quiet.h5"]) == 0
     assert capsys.readouterr().err == ""
+
+
+def test_new_scene_is_sound_and_never_overwrites(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    for kind in new.KINDS:
+        assert app.run(["new", kind, "--kind", kind]) == 0
+        assert underlit.load_scene(f"{kind}.toml").tank.length == pytest.approx(0.6)
+    assert tuple(TEMPLATES) == new.KINDS
+    before = (tmp_path / "small.toml").read_bytes()
+    capsys.readouterr()
+    assert app.run(["new", "small.toml"]) == 2
+    assert "left as it is" in capsys.readouterr().err
+    assert (tmp_path / "small.toml").read_bytes() == before
+    assert app.run(["new", "nowhere/tank"]) == 2
+    assert app.run(["new", "other", "--kind", "plant"]) == 2
+
+
+def test_schema_accepts_the_starter_scenes(capsys):
+    assert app.run(["schema"]) == 0
+    schema = json.loads(capsys.readouterr().out)
+    for text in TEMPLATES.values():
+        jsonschema.validate(tomllib.loads(text), schema)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({"tank": {"length": 60}}, schema)
+
+
+def test_check_draws_the_scene(small, tmp_path, capsys):
+    assert app.run(["check", small, "-o", "drawing.svg"]) == 0
+    assert "Drew drawing.svg" in capsys.readouterr().out
+    assert "<svg" in (tmp_path / "drawing.svg").read_text(encoding="utf-8")
+    assert app.run(["check", small, "-o", "drawing.gif"]) == 2
+
+
+def test_figures_draws_pictures(stored, tmp_path, capsys):
+    assert app.run(["figures", stored, "-o", "pictures", "--dim", "clip=0"]) == 0
+    drawn = sorted(path.name for path in (tmp_path / "pictures").iterdir())
+    assert "soil.png" in drawn
+    said = capsys.readouterr().out
+    assert all(name in said for name in drawn)
 
 
 def test_check_tells_what_a_scene_holds(small, capsys):

@@ -15,7 +15,7 @@ import click
 import underlit
 from underlit.errors import UnderlitError
 
-COMMANDS = ("check", "trace", "show", "figures")
+COMMANDS = ("new", "check", "trace", "show", "figures", "schema")
 DONE, BROKEN, WRONG, STOPPED = 0, 1, 2, 130
 
 APOLOGY = """\
@@ -43,11 +43,11 @@ def group() -> None:
 
     \b
     A first tank, from nothing to a map:
-      underlit new cube                  write a scene folder to start from
-      underlit check cube/scene.toml     find faults, draw it from above and the sides
-      underlit trace cube/scene.toml -o cube.h5 --precision 3%
-      underlit show cube.h5              tables: plant zones, evenness, where light ends
-      underlit figures cube.h5 -o pictures
+      underlit new tank.toml                         write a scene file to start from
+      underlit check tank.toml                       find its faults, draw it
+      underlit trace tank.toml -o tank.h5 --precision 3%
+      underlit show tank.h5                          tables: plant zones, dimming, where light ends
+      underlit figures tank.h5 -o pictures
 
     Each command explains itself: underlit trace --help
     """
