@@ -144,6 +144,14 @@ def test_ceiling_binds_where_light_is_uneven(res):
     assert dimmed.median.value < 68
 
 
+def test_lamps_that_are_too_weak_are_said_to_be(res):
+    carpet = zones.find_zones(res)[0]
+    weak = zones.report(res, carpet, 0.5)
+    assert weak.binds == "target"  # 168 % of half power is within reach
+    strong = with_plant(res, 'name = "a"\n' + CARPET + "band = [100, 200]\ntarget = 150")
+    assert zones.report(strong, only_zone(strong)).binds == "full power"
+
+
 def test_a_fixture_that_lights_nothing_cannot_be_dimmed_to_a_target(res):
     carpet = zones.find_zones(res)[0]
     report = zones.report(res, carpet, {"clip": 0.0, "bar": 0.2})

@@ -74,7 +74,7 @@ class ZoneReport:
         Setting of all channels, relative to the present one, that puts the median on target with nine tenths
         of the area under the ceiling. [%]
     binds : str
-        What limits `dim_to`: `target` or `ceiling`.
+        What limits `dim_to`: `target`, `ceiling`, or `full power` where the lamps cannot give so much.
     dim_to_by_fixture : dict of str to Estimate
         The same for one fixture alone, the others as they are. [%]
     cautions : list of str
@@ -139,6 +139,8 @@ def report(res: Result, zone: Zone, dims: maps.Dims = None) -> ZoneReport:
     low, high = zone.plant.band
     verdict = judge(float(p10.value), float(median.value), float(p90.value), low, high)
     dim_to, binds = dimming.dim_to(light, zone.plant.target, zone.plant.ceiling)
+    if settings.max() == 0 or dim_to.value * settings.max() > 100:
+        binds = "full power"
     return ZoneReport(
         zone=zone,
         p10=p10,
