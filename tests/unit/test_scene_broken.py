@@ -122,3 +122,11 @@ def test_windows_line_ends_and_mark_of_byte_order_do_no_harm(tmp_path):
     text = "\ufeff" + (SMALLEST + light).replace("\n", "\r\n")
     (tmp_path / "scene.toml").write_bytes(text.encode())
     assert load_scene(tmp_path).tank.length == 0.6
+
+
+def test_nothing_in_a_file_acts_on_the_terminal():
+    """Escape sequences of values, keys and lines are shown, not sent."""
+    for text in ('[tank]\nlength = "\\u001b[2J"\n', '[tank]\n"a\\u001b[2J" = 1\n', "[tank]\n\x1b[2J = 1\n"):
+        with pytest.raises(SceneError) as caught:
+            scene_from_text(text)
+        assert "\x1b" not in str(caught.value)

@@ -114,15 +114,20 @@ def dotted(path: Path) -> str:
         if isinstance(step, int):
             text += f"[{step + 1}]"
         else:
-            word = step if _BARE_KEY.fullmatch(step) else '"' + step.replace('"', '\\"')[:40] + '"'
+            word = step if _BARE_KEY.fullmatch(step) else '"' + printable(step[:40]).replace('"', '\\"') + '"'
             text += f".{word}" if text else word
     return text
+
+
+def printable(text: str, instead: str | None = None) -> str:
+    """Text without characters that would act on a terminal; in their place their number, or `instead`."""
+    return "".join(c if c.isprintable() else instead or f"\\u{ord(c):04x}" for c in text)
 
 
 def _excerpt(line: str, column: int, width: int = 76) -> str:
     """The line with a caret below the column, cut to a readable width."""
     start = max(0, column - width // 2) if len(line) > width else 0
-    cut = line[start : start + width].replace("\t", " ")
+    cut = printable(line[start : start + width], "?")
     return f"  {cut}\n  {' ' * (column - 1 - start)}^"
 
 

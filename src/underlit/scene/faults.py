@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from underlit.errors import Fault
-from underlit.scene.document import Document, Path, dotted
+from underlit.scene.document import Document, Path, dotted, printable
 from underlit.scene.fields import TAG, nearest
 from underlit.scene.hardscape import SHAPES, MeshPiece
 
@@ -74,7 +74,7 @@ def got(value: Any) -> str:
         text = written(value) if len(value) <= 4 else ""
         return text if 0 < len(text) <= 60 else f"a list of {len(value)}"
     if isinstance(value, str):
-        return f'"{value[:40]}…"' if len(value) > 40 else f'"{value}"'
+        return f'"{printable(value[:40])}…"' if len(value) > 40 else f'"{printable(value)}"'
     text = str(value) if not isinstance(value, int) or abs(value) < 10**40 else "a huge number"
     return text[:60]
 
