@@ -72,6 +72,11 @@ class Document:
         place = self.places.get(path)
         return place.value if place else None
 
+    def has_header(self, path: Path) -> bool:
+        """Whether a table begins with a header of its own, `[path]` or `[[path]]`."""
+        place = self.places.get(path)
+        return place is not None and place.header
+
     def line_of(self, offset: int) -> int:
         """Line of a character, from 1."""
         return bisect.bisect_right(self._starts, offset)
@@ -151,10 +156,11 @@ def _slip(line: str) -> str:
 
 @dataclass(frozen=True)
 class _Place:
-    """Where a key stands, and its value if it has one of its own (a table header has none)."""
+    """Where a key stands, its value if it has one of its own, and whether it is a header."""
 
     key: int
     value: Span | None = None
+    header: bool = False
 
 
 class _Scanner:
@@ -199,12 +205,12 @@ class _Scanner:
             path = self._last((*path, key), start)
         path = (*path, keys[-1])
         if not repeated:
-            self._note(path, _Place(start))
+            self.found[path] = _Place(start, header=True)
             return path
         self._note(path, _Place(start))
         self.entries[path] = self.entries.get(path, 0) + 1
         path = (*path, self.entries[path] - 1)
-        self._note(path, _Place(start))
+        self._note(path, _Place(start, header=True))
         return path
 
     def _last(self, path: Path, start: int) -> Path:
