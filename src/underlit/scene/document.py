@@ -67,6 +67,16 @@ class Document:
                 return self.line_of(self.places[path[:end]].key)
         return None
 
+    def value(self, path: Path) -> Any:
+        """A value as it stands in the text; None where the text does not have it."""
+        data: Any = self.data
+        for step in path:
+            try:
+                data = data[step]
+            except (KeyError, IndexError, TypeError):
+                return None
+        return data
+
     def span(self, path: Path) -> Span | None:
         """Characters of a key's value, if the key stands in the text with a value."""
         place = self.places.get(path)

@@ -62,7 +62,7 @@ def change_text(text: str, words: str, value: Any) -> str:
     span = document.span(path)
     if span is not None:
         return text[: span.start] + written(value) + text[span.end :]
-    if _data_at(document, path) is not None:
+    if document.value(path) is not None:
         raise StudyError(f"`{words}` is a table.", hint="Name a key within it.")
     return _put_in(document, path, value, words)
 
@@ -70,12 +70,9 @@ def change_text(text: str, words: str, value: Any) -> str:
 def find(document: Document, words: str) -> Path:
     """Path of a value named in words; what follows the last table that the file has is taken as new keys."""
     path: Path = ()
-    data: Any = document.data
     for step in _steps(words):
-        if isinstance(data, list):
-            step = _entry(data, step, words)
-        path = (*path, step)
-        data = data.get(step) if isinstance(data, dict) else data[step] if isinstance(data, list) else None
+        held = document.value(path)
+        path = (*path, _entry(held, step, words) if isinstance(held, list) else step)
     return path
 
 
@@ -111,13 +108,6 @@ def _entry(entries: list[Any], step: str | int, words: str) -> int:
     raise StudyError(f"`{words}`: there is no entry {shown}.", hint=hint)
 
 
-def _data_at(document: Document, path: Path) -> Any:
-    data: Any = document.data
-    for step in path:
-        data = data.get(step) if isinstance(data, dict) else data[step] if isinstance(data, list) else None
-    return data
-
-
 def _put_in(document: Document, path: Path, value: Any, words: str) -> str:
     """Write a key that the file left out, into the innermost table that the file writes out."""
     text = document.text
@@ -127,7 +117,7 @@ def _put_in(document: Document, path: Path, value: Any, words: str) -> str:
             raise StudyError(
                 f"`{words}`: there is no such entry in the file.", hint="Add the table to the file first."
             )
-        held = _data_at(document, table)
+        held = document.value(table)
         if held is not None and not isinstance(held, dict):
             raise StudyError(
                 f"`{dotted(table)}` is {written(held)}, not a table.",

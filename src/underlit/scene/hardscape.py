@@ -7,21 +7,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from underlit.scene.fields import (
-    Angle,
-    Direction,
-    Entries,
-    Height,
-    Length,
-    Number,
-    OneOf,
-    Place,
-    Quantity,
-    Table,
-    Text,
-    Whole,
-)
+from underlit.scene.fields import Angle, Direction, Entries, Height, Length, OneOf, Place, Table, Text
 from underlit.scene.materials import Material
+from underlit.scene.values import Number, Quantity, Whole
 
 Triangles = Annotated[int, Whole(100, 500_000)]
 Seed = Annotated[int, Whole(0, 2**31 - 1)]

@@ -15,17 +15,14 @@ from underlit.scene.fields import (
     Direction,
     Entries,
     Length,
-    Number,
     OneOf,
     Point,
-    Quantity,
     Share,
     Table,
     Text,
-    Whole,
     derived,
-    fault,
 )
+from underlit.scene.values import Number, Quantity, Whole, fault
 
 Power = Annotated[float, Quantity("power", above="0 W", high="20000 W", example="12 W")]
 Efficacy = Annotated[

@@ -7,7 +7,8 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
-from underlit.scene.fields import Number, OneOf, Share, Table, Text, fault
+from underlit.scene.fields import OneOf, Share, Table, Text
+from underlit.scene.values import Number, fault
 
 _SHARE = Number(0.0, 1.0)
 _NM = Number(300.0, 900.0, share=False)

@@ -6,7 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
-from underlit.scene.fields import Entries, Height, Length, Number, Point, Share, Table, Text, derived
+from underlit.scene.fields import Entries, Height, Length, Point, Share, Table, Text, derived
+from underlit.scene.values import Number
 
 Ppfd = Annotated[float, Number(0.0, 3000.0, share=False)]
 Outline = Annotated[tuple[Point, ...], Entries(500, least=3)]

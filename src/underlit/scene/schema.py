@@ -16,9 +16,9 @@ from pydantic.fields import FieldInfo
 
 from underlit.scene import hardscape, lamps, plants, tank, use
 from underlit.scene.faults import written
-from underlit.scene.fields import KIND, Compass, Number, Quantity, Whole, as_in_file
 from underlit.scene.ground import Substrate
 from underlit.scene.model import Scene
+from underlit.scene.values import KIND, Compass, Number, Quantity, Whole, as_in_file
 from underlit.scene.water import Water
 
 SCHEMA_FILE, PAGE_FILE = "scene.schema.json", "scene-file.md"

@@ -6,8 +6,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
-from underlit.scene.fields import Entries, Height, Number, Point, Quantity, Share, Table, Text, derived, fault
+from underlit.scene.fields import Entries, Height, Point, Share, Table, Text, derived
 from underlit.scene.materials import Material
+from underlit.scene.values import Number, Quantity, fault
 
 SIDES = ("front", "back", "left", "right")
 FILM_COLOURS = ("black", "white", "frosted", "mirror")

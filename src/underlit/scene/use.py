@@ -6,20 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
-from underlit.scene.fields import (
-    Amount,
-    Coordinate,
-    Entries,
-    Height,
-    Number,
-    Quantity,
-    Spot,
-    Table,
-    Text,
-    Whole,
-    derived,
-    fault,
-)
+from underlit.scene.fields import Amount, Coordinate, Entries, Height, Spot, Table, Text, derived
+from underlit.scene.values import Number, Quantity, Whole, fault
 
 Hours = Annotated[float, Number(0.0, 24.0, share=False)]
 Ramp = Annotated[float, Quantity("time", "0 min", "12 h", example="30 min")]

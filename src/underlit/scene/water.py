@@ -6,7 +6,8 @@ from typing import Annotated
 
 from pydantic import Field
 
-from underlit.scene.fields import Number, Quantity, Table, Text, derived
+from underlit.scene.fields import Table, Text, derived
+from underlit.scene.values import Number, Quantity
 
 Absorption = Annotated[float, Quantity("absorption", "0 1/m", "1000 1/m", example="0.3 1/m")]
 Slope = Annotated[float, Quantity("spectral slope", "0 1/nm", "0.1 1/nm", example="0.015 1/nm")]

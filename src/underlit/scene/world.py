@@ -84,10 +84,14 @@ def shape_soil(scene: Scene) -> Soil:
         return mapped_soil(length, width, read_height_map(scene.file(substrate.height_map)))
     if substrate.profile is not None:
         return profile_soil(length, width, substrate.profile, along=substrate.along)
-    sides = {"left": substrate.left, "right": substrate.right}
-    if substrate.left is None and substrate.right is None:
-        sides = {}
-    return sloped_soil(length, width, front=substrate.front, back=substrate.back, **sides)
+    return sloped_soil(
+        length,
+        width,
+        front=substrate.front,
+        back=substrate.back,
+        left=substrate.left,
+        right=substrate.right,
+    )
 
 
 def make_piece(piece: Piece, scene: Scene) -> Mesh:

@@ -48,13 +48,7 @@ class Checker:
 
     def written(self, path: Path) -> Any:
         """A value as it stands in the file; None where the file does not have it."""
-        data: Any = self.document.data
-        for step in path:
-            try:
-                data = data[step]
-            except (KeyError, IndexError, TypeError):
-                return None
-        return data
+        return self.document.value(path)
 
     def given(self, path: Path) -> bool:
         """Whether a key stands in the file."""
