@@ -176,7 +176,7 @@ def test_dim_shows_another_setting_of_the_same_trace(stored, record, capsys):
     ("arguments", "message"),
     [
         (["show", "nothing.h5"], "no such file"),
-        (["show", "small.toml"], "cannot be read as a result file"),
+        (["show", "small.toml"], "is no result file"),
         (["trace", "nothing.toml"], "no such file"),
         (["trace", "small.toml", "--precision", "3%", "--photons", "1M"], "not both"),
         (["trace", "small.toml", "--precision", "much"], "expected a percentage"),
@@ -188,6 +188,7 @@ def test_dim_shows_another_setting_of_the_same_trace(stored, record, capsys):
         (["show", "tank.h5", "--dim", "bar"], "bar=60%"),
         (["show", "tank.h5", "--dim", "lamp=60%"], "no fixture or channel `lamp`"),
         (["shine"], "No such command"),
+        (["shwo"], "Did you mean 'show'?"),
     ],
 )
 def test_mistakes_end_with_status_2_and_no_traceback(arguments, message, small, record, capsys):

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Sequence
+from difflib import get_close_matches
 from importlib import import_module
 
 import click
@@ -34,6 +35,14 @@ class Commands(click.Group):
         if name not in COMMANDS:
             return None
         return import_module(f"underlit.cli.{name}").command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = get_close_matches(args[0], COMMANDS, 1)
+            ctx.fail(f"No such command '{args[0]}'." + (f" Did you mean '{near[0]}'?" if near else ""))
+        return super().resolve_command(ctx, args)
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

@@ -86,7 +86,7 @@ def check_writable(path: str | Path) -> None:
         raise ResultError(
             f"there is no folder `{path.parent}`.", where=str(path), hint="Make it first, or write elsewhere."
         )
-    if path.exists() and not _is_result(path):
+    if path.exists() and not _is_hdf5(path):
         raise ResultError(
             "exists and is no result file.",
             where=str(path),
@@ -104,9 +104,13 @@ def check_writable(path: str | Path) -> None:
         ) from fault
 
 
-def _is_result(path: Path) -> bool:
-    with path.open("rb") as file:
-        return file.read(8) == HDF5_SIGNATURE
+def _is_hdf5(path: Path) -> bool:
+    """Whether a file is HDF5 at all."""
+    try:
+        with path.open("rb") as file:
+            return file.read(8) == HDF5_SIGNATURE
+    except OSError as fault:
+        raise ResultError(f"cannot be read: {_reason(fault)}.", where=str(path)) from fault
 
 
 def read(path: str | Path) -> Result:
@@ -338,9 +342,9 @@ def _opened(path: Path) -> Iterator[Any]:
             yield file
     except (OSError, KeyError, RuntimeError) as fault:
         raise ResultError(
-            f"cannot be read as a result file: {_reason(fault)}.",
+            f"is damaged or cut short: {_reason(fault)}.",
             where=str(path),
-            hint="It may be damaged, cut short, or no result file at all. Trace the scene again.",
+            hint="Trace the scene again: the same seed and photons give the same result.",
         ) from fault
 
 
