@@ -334,9 +334,9 @@ def _opened(path: Path) -> Iterator[Any]:
     import h5py
 
     if not path.is_file():
-        raise ResultError(
-            "there is no such file.", where=str(path), hint="`underlit trace` makes result files."
-        )
+        raise ResultError("there is no such file.", where=str(path), hint=HOW_MADE)
+    if not _is_hdf5(path):
+        raise ResultError("is no result file.", where=str(path), hint=HOW_MADE)
     try:
         with h5py.File(path, "r") as file:
             yield file
@@ -354,7 +354,7 @@ def _check_version(file: Any, path: Path) -> None:
         raise ResultError(
             f"is an HDF5 file, but not an `{FILETYPE}`.",
             where=str(path),
-            hint="`underlit trace` makes result files.",
+            hint=HOW_MADE,
         )
     major, minor = (int(part) for part in file.attrs["version"])
     if major > VERSION[0]:
