@@ -53,11 +53,11 @@ def scalar_layout(limits, tree, corner):
 @exact_kernel
 def box_entry(ray, bounds, node, t_max):
     """Distance at which the ray enters the box of a node; infinite when it misses it within `t_max`."""
-    x0, x1 = (bounds[node, 0] - ray.ox) * ray.ix, (bounds[node, 3] - ray.ox) * ray.ix
-    y0, y1 = (bounds[node, 1] - ray.oy) * ray.iy, (bounds[node, 4] - ray.oy) * ray.iy
-    z0, z1 = (bounds[node, 2] - ray.oz) * ray.iz, (bounds[node, 5] - ray.oz) * ray.iz
-    near = max(max(min(x0, x1), min(y0, y1)), max(min(z0, z1), ZERO))
-    far = min(min(max(x0, x1), max(y0, y1)), min(max(z0, z1), t_max))
+    x, y, z = 3 * (ray.ix < ZERO), 1 + 3 * (ray.iy < ZERO), 2 + 3 * (ray.iz < ZERO)  # the sides met first
+    x0, x1 = (bounds[node, x] - ray.ox) * ray.ix, (bounds[node, 3 - x] - ray.ox) * ray.ix
+    y0, y1 = (bounds[node, y] - ray.oy) * ray.iy, (bounds[node, 5 - y] - ray.oy) * ray.iy
+    z0, z1 = (bounds[node, z] - ray.oz) * ray.iz, (bounds[node, 7 - z] - ray.oz) * ray.iz
+    near, far = max(max(x0, y0), max(z0, ZERO)), min(min(x1, y1), min(z1, t_max))
     return near if near <= far else INFINITE
 
 
