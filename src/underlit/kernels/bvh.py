@@ -14,7 +14,7 @@ import numpy as np
 from numba.extending import overload
 
 from underlit.kernels import bvh_scalar, bvh_wide
-from underlit.kernels.bvh_build import MAX_DEPTH, build_tree, triangle_bounds
+from underlit.kernels.bvh_build import MAX_DEPTH, build_tree
 from underlit.kernels.bvh_ray import clip, finite_reciprocal, make_ray
 from underlit.kernels.bvh_scalar import ScalarBvh, scalar_layout, walk_scalar
 from underlit.kernels.bvh_wide import WideBvh, walk_wide, wide_layout
@@ -61,7 +61,7 @@ def build_bvh(vertices, faces, layout=None):
     if not np.isfinite(vertices).all():
         raise ValueError("a vertex is not a finite number")
     corner = vertices[faces] if len(faces) else np.zeros((1, 3, 3), np.float32)
-    tree = build_tree(triangle_bounds(corner), leaf_size)
+    tree = build_tree(corner, leaf_size)
     scale = np.abs(tree.bounds[0]).max()
     limits = _widened(tree.bounds[0].astype(np.float64), BOUNDS_MARGIN * scale)
     tree = tree._replace(bounds=_widened(tree.bounds, np.float32(BOX_MARGIN * scale)))

@@ -14,13 +14,12 @@ from __future__ import annotations
 import numpy as np
 
 from underlit.kernels.bvh_build import half_area
-from underlit.kernels.jit import builder
+from underlit.kernels.jit import inlined_kernel, kernel
 
 WIDTH = 8  # children of a node
 ONE_LESS = 0  # in `plan`: no use for so many roots, take one less
 
 
-@builder
 def collapse(tree):
     """Nodes of the wide tree, as places in the binary one.
 
@@ -35,62 +34,70 @@ def collapse(tree):
     row : ndarray, shape (n_node, 8), int32
         Row of that child in these arrays, -1 when it is a leaf.
     """
-    plan = _plan(tree.bounds, tree.link)
-    n_inner = (len(tree.link) + 1) // 2
-    child, row = np.full((n_inner, WIDTH), -1, np.int32), np.full((n_inner, WIDTH), -1, np.int32)
-    if tree.link[0, 1] > 0:  # the whole tree is one leaf
+    n_node = len(tree.link)
+    plan = np.zeros((n_node, WIDTH + 1), np.int8)
+    child, row = (np.full((n_node // 2 + 1, WIDTH), -1, np.int32) for _ in range(2))
+    if n_node == 1:  # the root is a leaf
         child[0, 0] = 0
         return child, row
-    root = np.zeros(n_inner, np.int32)
-    todo = np.zeros(n_inner, np.int32)
-    n_todo, n_row = 1, 1
-    while n_todo > 0:
-        n_todo -= 1
-        at = todo[n_todo]
-        n = _roots(tree.link, plan, root[at], child[at])
-        for i in range(n):
-            if tree.link[child[at, i], 1] == 0:
-                row[at, i], root[n_row], todo[n_todo] = n_row, child[at, i], n_row
-                n_row, n_todo = n_row + 1, n_todo + 1
+    _plan(tree, np.empty((n_node, WIDTH + 1), np.float32), plan)
+    n_row = _gather(
+        tree, plan, child, row, np.zeros((2, len(child)), np.int32), np.empty((2, 2 * WIDTH), np.int64)
+    )
     return child[:n_row].copy(), row[:n_row].copy()
 
 
-@builder
-def _plan(bounds, link):
+@kernel
+def _plan(tree, cost, plan):
     """How to share roots between two children: plan[c, n] of at most n go to the first child of node c.
 
-    plan[c, 8] is for the children of c once c is a wide node itself.
+    cost[c, n] is the cost of node c as at most n roots; the last place, n = 8, is for the children of c once it
+    is a wide node itself.
     """
-    n_node = len(link)
-    cost = np.empty((n_node, WIDTH + 1), np.float32)  # of at most n roots; in the last place, of n children
-    plan = np.zeros((n_node, WIDTH + 1), np.int8)
-    for c in range(n_node - 1, -1, -1):  # children come after their parent
-        if link[c, 1] > 0:
-            cost[c, :] = half_area(bounds[c])
+    for c in range(len(plan) - 1, -1, -1):  # children come after their parent
+        area = half_area(tree.bounds[c])
+        if tree.link[c, 1] > 0:
+            for n in range(1, WIDTH + 1):
+                cost[c, n] = area
             continue
-        first = link[c, 0]
+        first = tree.link[c, 0]
         for n in range(2, WIDTH + 1):
-            cost[c, n], plan[c, n] = _best_share(cost[first], cost[first + 1], n)
-        cost[c, 1] = half_area(bounds[c]) + cost[c, WIDTH]
+            _share(cost, plan, c, first, n)
+        cost[c, 1] = area + cost[c, WIDTH]
         for n in range(2, WIDTH):
             if cost[c, n - 1] <= cost[c, n]:
                 cost[c, n], plan[c, n] = cost[c, n - 1], ONE_LESS
-    return plan
 
 
-@builder
-def _best_share(cost_a, cost_b, n):
-    best, share = np.float32(np.inf), 1
+@inlined_kernel
+def _share(cost, plan, c, first, n):
+    cost[c, n] = np.inf
     for k in range(1, n):
-        if cost_a[k] + cost_b[n - k] < best:
-            best, share = cost_a[k] + cost_b[n - k], k
-    return best, share
+        both = cost[first, k] + cost[first + 1, n - k]
+        if both < cost[c, n]:
+            cost[c, n], plan[c, n] = both, k
 
 
-@builder
-def _roots(link, plan, c, roots):
+@kernel
+def _gather(tree, plan, child, row, todo, open_roots):
+    """Fill `child` and `row` as planned; return the number of nodes."""
+    rows, roots = todo  # nodes still to fill, and the binary node of each row
+    n_todo, n_row = 1, 1
+    while n_todo > 0:
+        n_todo -= 1
+        at = rows[n_todo]
+        n = _roots(tree.link, plan, roots[at], child[at], open_roots)
+        for i in range(n):
+            if tree.link[child[at, i], 1] == 0:
+                row[at, i], roots[n_row], rows[n_todo] = n_row, child[at, i], n_row
+                n_row, n_todo = n_row + 1, n_todo + 1
+    return n_row
+
+
+@inlined_kernel
+def _roots(link, plan, c, roots, open_roots):
     """Fill `roots` with the children of wide node c, in the order of the tree; return their number."""
-    node, room = np.empty(2 * WIDTH, np.int64), np.empty(2 * WIDTH, np.int64)
+    node, room = open_roots
     node[0], room[0] = c, WIDTH
     n_open, n_root = 1, 0
     while n_open > 0:

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from underlit.kernels.jit import exact_kernel
+from underlit.kernels.jit import inlined_exact_kernel
 
 TINY = 1e-18  # a direction component below counts as this: its reciprocal and products stay finite in float32
 
@@ -44,13 +44,13 @@ class Ray(NamedTuple):
     sz: np.float32
 
 
-@exact_kernel
+@inlined_exact_kernel
 def finite_reciprocal(x):
     """1/x, finite also for x = 0, with the sign of x."""
     return 1.0 / x if abs(x) > TINY else np.copysign(1.0 / TINY, x)
 
 
-@exact_kernel
+@inlined_exact_kernel
 def clip(limits, ox, oy, oz, ix, iy, iz, t_max):
     """Distances (enter, leave) between which a ray is inside the limits; enter >= leave when nowhere."""
     x0, x1 = (limits[0] - ox) * ix, (limits[3] - ox) * ix
@@ -61,13 +61,13 @@ def clip(limits, ox, oy, oz, ix, iy, iz, t_max):
     return enter, leave
 
 
-@exact_kernel
+@inlined_exact_kernel
 def pick(k, x, y, z):
     """Component k of (x, y, z)."""
     return x if k == 0 else (y if k == 1 else z)
 
 
-@exact_kernel
+@inlined_exact_kernel
 def longest_axis(dx, dy, dz):
     """Axis along which a direction is longest."""
     ax, ay, az = abs(dx), abs(dy), abs(dz)
@@ -76,7 +76,7 @@ def longest_axis(dx, dy, dz):
     return 1 if ay >= az else 2
 
 
-@exact_kernel
+@inlined_exact_kernel
 def make_ray(ox, oy, oz, dx, dy, dz, ix, iy, iz):
     """Ray from float64 origin, direction and reciprocal direction."""
     kz = longest_axis(dx, dy, dz)

@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from underlit.kernels.jit import exact_kernel
+from underlit.kernels.jit import inlined_exact_kernel
 
 LEAF_SIZE = 4
 ZERO, INFINITE = np.float32(0.0), np.float32(np.inf)
@@ -50,7 +50,7 @@ def scalar_layout(limits, tree, corner):
     return ScalarBvh(limits, tree.bounds, tree.link, corner[tree.order].reshape(-1, 9), tree.order)
 
 
-@exact_kernel
+@inlined_exact_kernel
 def box_entry(ray, bounds, node, t_max):
     """Distance at which the ray enters the box of a node; infinite when it misses it within `t_max`."""
     x, y, z = 3 * (ray.ix < ZERO), 1 + 3 * (ray.iy < ZERO), 2 + 3 * (ray.iz < ZERO)  # the sides met first
@@ -61,7 +61,7 @@ def box_entry(ray, bounds, node, t_max):
     return near if near <= far else INFINITE
 
 
-@exact_kernel
+@inlined_exact_kernel
 def triangle_hit(ray, corner, i, t_max):
     """Distance to triangle i; infinite when it is not hit within (0, t_max). Both sides count."""
     az, bz, cz = corner[i, ray.kz] - ray.pz, corner[i, 3 + ray.kz] - ray.pz, corner[i, 6 + ray.kz] - ray.pz
@@ -78,7 +78,7 @@ def triangle_hit(ray, corner, i, t_max):
     return t if ZERO < t < t_max else INFINITE
 
 
-@exact_kernel
+@inlined_exact_kernel
 def walk_scalar(bvh, ray, t_max, skip, any_will_do, stack):
     """Distance and face of the nearest hit, or of any; `t_max` and -1 when there is none."""
     t_best, i_best = t_max, -1
@@ -96,7 +96,7 @@ def walk_scalar(bvh, ray, t_max, skip, any_will_do, stack):
     return t_best, i_best
 
 
-@exact_kernel
+@inlined_exact_kernel
 def _leaf_hit(bvh, ray, first, count, t_best, i_best, skip):
     for i in range(first, first + count):
         t = triangle_hit(ray, bvh.corner, i, t_best)
@@ -105,7 +105,7 @@ def _leaf_hit(bvh, ray, first, count, t_best, i_best, skip):
     return t_best, i_best
 
 
-@exact_kernel
+@inlined_exact_kernel
 def _push_children(bvh, ray, first, t_best, stack, n_stack):
     """Put the children that the ray enters on the stack, the nearer on top."""
     near_node, far_node = first, first + 1

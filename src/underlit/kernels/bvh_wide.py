@@ -20,7 +20,7 @@ from typing import NamedTuple
 import numpy as np
 
 from underlit.kernels.bvh_collapse import WIDTH, collapse
-from underlit.kernels.jit import exact_kernel
+from underlit.kernels.jit import inlined_exact_kernel
 from underlit.kernels.simd import (
     bits_from_float,
     bits_of,
@@ -120,7 +120,7 @@ def _aligned(n_row, n_column):
     return memory[start : start + n_byte].view(np.float32).reshape(n_row, n_column)
 
 
-@exact_kernel
+@inlined_exact_kernel
 def walk_wide(bvh, ray, t_max, skip, any_will_do, stack):
     """Distance and face of the nearest hit, or of any; `t_max` and -1 when there is none."""
     lanes = _in_lanes(ray)
@@ -157,7 +157,7 @@ def walk_wide(bvh, ray, t_max, skip, any_will_do, stack):
         word = _word(bvh.nodes, stack[n_stack] & 0xFFFFFFFF, stack[n_stack] >> 32)
 
 
-@exact_kernel
+@inlined_exact_kernel
 def _in_lanes(ray):
     return Lanes(
         *(splat_float32x8(ray.ix), splat_float32x8(ray.iy), splat_float32x8(ray.iz)),
@@ -170,7 +170,7 @@ def _in_lanes(ray):
     )
 
 
-@exact_kernel
+@inlined_exact_kernel
 def _enter_children(nodes, at, lanes, t_max):
     """Entry distances of the eight children, and which of them the ray enters within `t_max`."""
     x0 = fma(load_float32x8(nodes, at + lanes.near_x), lanes.ix, lanes.shift_x)
@@ -184,18 +184,18 @@ def _enter_children(nodes, at, lanes, t_max):
     return near, near <= far
 
 
-@exact_kernel
+@inlined_exact_kernel
 def _keys(near):
     """Entry distances as integers, with the lane in the lowest three bits."""
     return (bits_of(near) & splat_int32x8(np.int32(-WIDTH))) | lane_numbers()
 
 
-@exact_kernel
+@inlined_exact_kernel
 def _word(nodes, row, key):
     return np.int64(load_int32(nodes, row * NODE + WORDS + (key & (WIDTH - 1))))
 
 
-@exact_kernel
+@inlined_exact_kernel
 def _meet_triangles(blocks, at, lanes, ray, t_max, skip):
     """Distances to the triangles of a block, and which of them are hit within (0, t_max)."""
     x, y, z = at + WIDTH * ray.kx, at + WIDTH * ray.ky, at + WIDTH * ray.kz

@@ -17,21 +17,15 @@ kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, _nrt=False)
 
 # For kernels that take the whole scene: a call would copy some hundred words of array headers onto the stack. They
 # are never called from Python, which saves compiling a way in.
-inlined_kernel = numba.njit(
-    **_OPTIONS,
-    fastmath=_RELAXED,
-    _nrt=False,
-    forceinline=True,
-    no_cpython_wrapper=True,
-    no_cfunc_wrapper=True,
-)
+_INLINED = {"_nrt": False, "forceinline": True, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+inlined_kernel = numba.njit(**_OPTIONS, **_INLINED, fastmath=_RELAXED)
 
 # For a large kernel with one caller: merged into it before it is compiled, so that it is compiled once.
 merged_kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, _nrt=False, inline="always")
 
 # Where watertightness rests on the same rounding in neighbouring triangles: nothing fused.
 exact_kernel = numba.njit(**_OPTIONS, _nrt=False)
-inlined_exact_kernel = numba.njit(**_OPTIONS, _nrt=False, forceinline=True)
+inlined_exact_kernel = numba.njit(**_OPTIONS, **_INLINED)
 
 # For preparation, which makes arrays.
 builder = numba.njit(**_OPTIONS)
