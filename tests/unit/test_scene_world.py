@@ -5,8 +5,10 @@ import math
 import numpy as np
 import pytest
 
+from underlit.errors import SceneError
+from underlit.geometry import save_mesh, slab
 from underlit.scene import scene_from_text
-from underlit.scene.world import build_world, notes
+from underlit.scene.world import build_world
 
 TANK = """
 [tank]
@@ -76,11 +78,11 @@ def test_soil_by_slope_profile_and_map(tmp_path):
 
 
 def test_pieces_that_reach_through_a_pane_are_named():
-    scene, world = _world(
+    _, world = _world(
         '[[hardscape]]\nname = "slab"\nshape = "slab"\nsize = ["10 cm", "10 cm", "2 cm"]\n'
         'position = ["58 cm", "15 cm"]\n'
     )
-    assert notes(scene, world) == ['"slab" reaches 3 cm through the right pane.']
+    assert world.warnings == ('"slab" reaches 3 cm through the right pane.',)
 
 
 def test_directions_are_angles_from_the_right_towards_the_back():
@@ -89,3 +91,26 @@ def test_directions_are_angles_from_the_right_towards_the_back():
         'position = ["20 cm", "15 cm"]\nlean_to = "left"\n'
     )
     assert scene.hardscape[0].lean_to == pytest.approx(math.pi)
+
+
+def test_files_that_cannot_be_used_are_named_together_with_their_lines(tmp_path):
+    (tmp_path / "a.stl").write_bytes(b"solid nothing\nendsolid nothing\n")
+    (tmp_path / "soil.csv").write_text("cm\n1,2\n3\n")
+    text = TANK.replace('depth = "4 cm"', 'height_map = "soil.csv"') + (
+        '[[hardscape]]\nname = "a"\nmesh = "a.stl"\nunit = "mm"\nposition = ["20 cm", "15 cm"]\n'
+    )
+    with pytest.raises(SceneError) as caught:
+        build_world(scene_from_text(text, tmp_path, "tank.toml"))
+    assert [fault.where for fault in caught.value.faults] == [
+        "tank.toml:7  substrate.height_map",
+        "tank.toml:15  hardscape[1].mesh",
+    ]
+
+
+def test_a_mesh_in_the_wrong_unit(tmp_path):
+    """A slab of 120 mm read as 120 cm is larger than the tank could hold twice."""
+    save_mesh(slab((0.12, 0.08, 0.02)), tmp_path / "slab.stl", "mm")
+    piece = '[[hardscape]]\nname = "a"\nmesh = "slab.stl"\nunit = "{}"\nposition = ["20 cm", "15 cm"]\n'
+    build_world(scene_from_text(TANK + piece.format("mm"), tmp_path))
+    with pytest.raises(SceneError, match=r"(?s)hardscape\[1\].mesh.*3.048 m large.*Is its `unit` right"):
+        build_world(scene_from_text(TANK + piece.format("in"), tmp_path))

@@ -37,7 +37,7 @@ def command(scene: Path, drawing: Path | None, no_drawing: bool, unit: str) -> N
     screen = tables.console()
     for table in describe(loaded, world):
         tables.print_table(table, screen)
-    tables.print_cautions(loaded.warnings, screen)
+    tables.print_cautions([*loaded.warnings, *world.warnings], screen)
     if not no_drawing:
         from underlit.figures import scene_drawing
 

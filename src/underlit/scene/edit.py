@@ -51,8 +51,7 @@ def change(scene: Scene, values: Mapping[str, Any]) -> Scene:
     text = scene.text
     for words, value in values.items():
         text = change_text(text, words, value)
-    name = scene.path.name if scene.path else "scene"
-    return from_text(text, scene.folder, name)
+    return from_text(text, scene.folder, scene.name)
 
 
 def change_text(text: str, words: str, value: Any) -> str:

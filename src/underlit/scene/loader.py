@@ -98,7 +98,7 @@ def _scene(text: str, name: str, folder: Path | None, path: Path | None) -> Scen
         scene = Scene.model_validate(document.data)
     except ValidationError as error:
         raise SceneError(faults_of(error, document, Scene)) from None
-    scene._path, scene._folder, scene._text = path, folder, text
+    scene._path, scene._folder, scene._name, scene._text = path, folder, name, text
     defaults.fill(scene)
     faults = check.faults(scene, document)
     if faults:

@@ -49,6 +49,7 @@ class Scene(Table):
 
     _path: Path | None = PrivateAttr(default=None)
     _folder: Path | None = PrivateAttr(default=None)
+    _name: str = PrivateAttr(default="scene")
     _text: str = PrivateAttr(default="")
     _warnings: list[str] = PrivateAttr(default_factory=list)
     _derived: dict[str, str] = PrivateAttr(default_factory=dict)
@@ -62,6 +63,11 @@ class Scene(Table):
     def folder(self) -> Path | None:
         """Folder that its file names start from."""
         return self._folder
+
+    @property
+    def name(self) -> str:
+        """What messages call it: the name of its file."""
+        return self._name
 
     @property
     def text(self) -> str:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
 
 from underlit import units
+from underlit.errors import DataError, Fault, MeshError, SceneError
 from underlit.geometry import (
     Mesh,
     Soil,
@@ -25,10 +28,12 @@ from underlit.geometry import (
     tube,
     wood,
 )
+from underlit.scene.document import Document, Path
 from underlit.scene.hardscape import (
     CylinderPiece,
     DiscPiece,
     EllipsoidPiece,
+    Hardscape,
     MeshPiece,
     Piece,
     SlabPiece,
@@ -51,10 +56,13 @@ class World:
     soil : Soil
     hardscape : tuple of Mesh
         In the order of the scene file.
+    warnings : tuple of str
+        Pieces that reach out of the tank, one sentence each.
     """
 
     soil: Soil
     hardscape: tuple[Mesh, ...]
+    warnings: tuple[str, ...] = ()
 
 
 def build_world(scene: Scene) -> World:
@@ -70,11 +78,45 @@ def build_world(scene: Scene) -> World:
 
     Raises
     ------
-    MeshError, DataError
-        A file that cannot be used.
+    SceneError
+        All files that cannot be used, and pieces far too large, each with its line in the scene file.
     """
-    soil = shape_soil(scene)
-    return World(soil, tuple(set_piece(piece, make_piece(piece, scene), soil) for piece in scene.hardscape))
+    document = Document(scene.text, scene.name)
+    faults: list[Fault] = []
+    with _noting(faults, document, ("substrate", "height_map")):
+        soil = shape_soil(scene)
+    meshes = []
+    for i, piece in enumerate(scene.hardscape):
+        with _noting(faults, document, ("hardscape", i, "mesh")):
+            meshes.append(_made(piece, scene))
+    if faults:
+        raise SceneError(faults)
+    pairs = zip(scene.hardscape, meshes, strict=True)
+    placed = tuple(set_piece(piece, mesh, soil) for piece, mesh in pairs)
+    return World(soil, placed, tuple(_all_outside(scene, placed)))
+
+
+@contextmanager
+def _noting(faults: list[Fault], document: Document, path: Path) -> Iterator[None]:
+    """Turn what is wrong with a file into a fault of the scene."""
+    try:
+        yield
+    except (MeshError, DataError) as error:
+        what = f"{error.where}: {error.what}" if error.where else error.what
+        faults.append(Fault(document.where(path), what, error.hint))
+
+
+def _made(piece: Hardscape, scene: Scene) -> Mesh:
+    """A piece before it is set in place, of a size that a tank can hold."""
+    mesh, tank = make_piece(piece, scene), scene.tank
+    largest = max(mesh.report.size) * (piece.scale if piece.height is None else 0.0)
+    if largest > 2.0 * math.hypot(tank.length, tank.width, tank.height):
+        size = units.show(round(largest, 3), "length")
+        raise MeshError(
+            f"the piece is {size} large, in a tank of {units.show(tank.length, 'length')} length.",
+            hint="Is its `unit` right? Or give its `height`.",
+        )
+    return mesh
 
 
 def shape_soil(scene: Scene) -> Soil:
@@ -157,38 +199,22 @@ def set_piece(piece: Piece, mesh: Mesh, soil: Soil) -> Mesh:
     )
 
 
-def notes(scene: Scene, world: World) -> list[str]:
-    """What is to be known of the pieces as they stand: what loading found, and which reach out of the tank.
-
-    Parameters
-    ----------
-    scene : Scene
-    world : World
-
-    Returns
-    -------
-    list of str
-        One sentence each.
-    """
-    found = []
-    for piece, mesh in zip(scene.hardscape, world.hardscape, strict=True):
-        found += [f'"{piece.name}": {note}.' for note in mesh.report.notes]
-        found += [f'"{piece.name}" reaches {out}.' for out in _outside(scene, mesh)]
-    return found
+def _all_outside(scene: Scene, placed: tuple[Mesh, ...]) -> Iterator[str]:
+    for piece, mesh in zip(scene.hardscape, placed, strict=True):
+        yield from _outside(scene, piece, mesh)
 
 
-def _outside(scene: Scene, mesh: Mesh) -> list[str]:
-    """How far a mesh reaches through panes."""
+def _outside(scene: Scene, piece: Hardscape, mesh: Mesh) -> list[str]:
+    """How far a mesh reaches through panes, in sentences."""
     low, high = mesh.vertices_m.min(axis=0), mesh.vertices_m.max(axis=0)
-    tank = scene.tank
     beyond = {
         "left": -low[0],
-        "right": high[0] - tank.length,
+        "right": high[0] - scene.tank.length,
         "front": -low[1],
-        "back": high[1] - tank.width,
+        "back": high[1] - scene.tank.width,
     }
     return [
-        f"{units.show(round(float(by), 3), 'length')} through the {side} pane"
+        f'"{piece.name}" reaches {units.show(round(float(by), 3), "length")} through the {side} pane.'
         for side, by in beyond.items()
         if by > _TOUCH_M
     ]
