@@ -107,3 +107,13 @@ def test_starter_scenes_are_complete(name):
 def test_an_unknown_starter_scene():
     with pytest.raises(StudyError, match=r'(?s)no starter scene called "plantd".*Did you mean "planted"'):
         template("plantd")
+
+
+def test_python_of_the_page_runs(monkeypatch):
+    monkeypatch.chdir(ROOT)
+    page = (ROOT / "docs" / PAGE_FILE).read_text(encoding="utf-8")
+    names = {}
+    exec(re.search(r"```python\n(.*?)```", page, re.DOTALL).group(1), names)
+    assert names["scene"].tank.length == 0.3
+    assert names["higher"].fixture[0].height == 0.2
+    assert names["higher"].water.type == "tea"

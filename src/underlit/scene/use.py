@@ -80,9 +80,9 @@ class Run(Table):
         0.03, description="standard error asked for, relative, in the median soil cell", examples=[0.03]
     )
     photons: Annotated[int, Whole(1, 10**13)] | None = Field(
-        None, description="number of photons per channel, in place of a precision", examples=[10_000_000]
+        None, description="number of photons in all, in place of a precision", examples=[10_000_000]
     )
-    cell: Cell = Field(0.01, description="size of the cells of soil, panes and surface", examples=["1 cm"])
+    cell: Cell = Field(0.01, description="size of the cells of the soil", examples=["1 cm"])
     planes: Planes = Field(
         None,
         description="heights of horizontal planes to map, above the bottom; default `auto`: every few cm, "
@@ -90,7 +90,9 @@ class Run(Table):
         "plants and meters are read",
         examples=[["10 cm", "20 cm"]],
     )
-    plane_cell: Cell = Field(0.02, description="size of their cells", examples=["2 cm"])
+    plane_cell: Cell = Field(
+        0.02, description="size of the cells of planes, panes and water surface", examples=["2 cm"]
+    )
     replicates: Annotated[int, Whole(2, 64)] = Field(
         16, description="independent repetitions, from which the errors come", examples=[16]
     )

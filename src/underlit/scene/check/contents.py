@@ -169,6 +169,9 @@ def _light(checker: Checker, plant: Plant, path: Path) -> None:
 def _canopy(checker: Checker, plant: Plant, path: Path) -> None:
     if plant.canopy is None:
         return
+    if plant.on is not None:
+        hint = "Give the zone an outline, or leave the canopy out."
+        checker.fault((*path, "canopy"), "leaves are modelled over the soil only, not on hardscape.", hint)
     path, tank = (*path, "canopy"), checker.scene.tank
     checker.known((*path, "leaf"), plant.canopy.leaf, spectra.leaf_names(), "leaf", (".csv",))
     if plant.canopy.height > tank.height:

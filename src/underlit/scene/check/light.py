@@ -46,6 +46,7 @@ def _fixture(checker: Checker, fixture: Fixture, path: Path) -> None:
         checker.wrong((*path, "size"), "the length of the tube first, then its diameter")
     _height(checker, fixture, path)
     _place(checker, fixture, path)
+    _through_panes(checker, fixture, path)
     for i, channel in enumerate(fixture.channel):
         _channel(checker, fixture, channel, (*path, "channel", i))
 
@@ -81,6 +82,29 @@ def _place(checker: Checker, fixture: Fixture, path: Path) -> None:
         checker.warn(
             (*path, "position"), "the middle of the fixture is beside the tank, and it is not tilted."
         )
+
+
+def _through_panes(checker: Checker, fixture: Fixture, path: Path) -> None:
+    """A lamp lower than the rim must lie between the panes."""
+    tank = checker.scene.tank
+    if checker.scene.emitter_height(fixture) >= tank.height:
+        return
+    c, s = abs(math.cos(fixture.turn)), abs(math.sin(fixture.turn))
+    across, deep = fixture.size
+    reach = (0.5 * (c * across + s * deep), 0.5 * (s * across + c * deep))
+    for at, half, room, sides in zip(
+        fixture.position,
+        reach,
+        (tank.length, tank.width),
+        (("left", "right"), ("front", "back")),
+        strict=True,
+    ):
+        for beyond, side in ((half - at, sides[0]), (at + half - room, sides[1])):
+            if beyond > CLOSE_M:
+                what = (
+                    f"the fixture hangs lower than the rim and reaches {cm(beyond)} through the {side} pane."
+                )
+                checker.fault((*path, "height"), what, "Raise it above the rim, or shorten or move it.")
 
 
 def _channel(checker: Checker, fixture: Fixture, channel: Channel, path: Path) -> None:
