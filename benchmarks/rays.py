@@ -159,8 +159,8 @@ def race(tracers, origins, directions, rounds):
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--triangles", type=int, nargs="+", default=[20_000, 100_000, 1_000_000])
-    parser.add_argument("--rays", type=int, default=300_000)
-    parser.add_argument("--rounds", type=int, default=7)
+    parser.add_argument("--rays", type=int, default=100_000)
+    parser.add_argument("--rounds", type=int, default=21)
     options = parser.parse_args()
     print(f"{'triangles':>9}  {'rays':<6}  {'tracer':<7}  {'M rays/s':>8}  {'to embree':>9}")
     for n_triangles in options.triangles:

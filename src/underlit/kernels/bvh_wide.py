@@ -69,7 +69,7 @@ class WideBvh(NamedTuple):
 
 
 class Lanes(NamedTuple):
-    """A ray in all lanes; `near_x` and so on are the places of the bounds it meets first."""
+    """A `Ray` in all lanes: what depends on the direction is ready for `fma`, `near_x` tells the side met first."""
 
     ix: object
     iy: object
@@ -148,8 +148,8 @@ def walk_wide(bvh, ray, t_max, skip, any_will_do, stack):
                 i_best = np.int64(load_int32(bvh.blocks, ~word * BLOCK + FACES + lane))
                 if any_will_do:
                     return t_best, i_best
-        limit = np.int64(bits_from_float(t_best)) << 32
-        while n_stack > 0 and stack[n_stack - 1] >= limit:
+        last = np.int64(bits_from_float(t_best)) | (WIDTH - 1)
+        while n_stack > 0 and stack[n_stack - 1] >> 32 > last:
             n_stack -= 1
         if n_stack == 0:
             return t_best, i_best
