@@ -113,7 +113,7 @@ class CoverArrays(NamedTuple):
     """What lies over the opening: lid, rim, braces, floating plants."""
 
     has_lid: bool
-    lid_z_m: float
+    lid_z_m: float  # underside
     lid_m: float  # thickness
     lid_n: float
     lid_clear: float  # transmittance of dirt and drops

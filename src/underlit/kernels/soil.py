@@ -10,6 +10,8 @@ import math
 
 from underlit.kernels.jit import kernel
 
+BARE_M = 1e-9  # soil less deep than this is none: there the bottom pane lies bare
+
 
 @kernel
 def locate(soil, x, y):
@@ -94,8 +96,9 @@ def soil_hit(soil, px, py, pz, dx, dy, dz, t_max):
         f0 = pz + dz * t_lo - soil_plane_height(soil, px + dx * t_lo, py + dy * t_lo)
         f1 = pz + dz * t_hi - soil_plane_height(soil, px + dx * t_hi, py + dy * t_hi)
         t = crossing(f0, t_lo, f1, t_hi)
-        return t if t >= 0.0 else t_max
-    return _walk(soil, px, py, pz, dx, dy, dz, t_lo, t_hi, t_max)
+    else:
+        t = _walk(soil, px, py, pz, dx, dy, dz, t_lo, t_hi, t_max)
+    return t if t >= 0.0 and pz + dz * t > BARE_M else t_max
 
 
 @kernel

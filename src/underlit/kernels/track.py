@@ -110,6 +110,8 @@ def tally_pane(grid, face, px, py, pz, v, cells):
         deposit(v, 1.0, cells, grid_cell(grid, FIRST_PANE_GRID + face, px, pz))
     else:
         deposit(v, 1.0, cells, grid_cell(grid, FIRST_PANE_GRID + face, px, py))
+        # A bottom that light reaches is a floor without soil: its map is the soil's.
+        deposit(v, 1.0, cells, grid_cell(grid, SOIL_GRID, px, py))
 
 
 @inlined_kernel
@@ -450,11 +452,18 @@ def step_glass(scene, px, py, pz, dx, dy, dz, v, sinks, rng, seed):
 
 
 @inlined_kernel
+def lid_face(cover, dz):
+    """Height of the face of the lid that a ray from outside meets. [m]"""
+    return cover.lid_z_m + (cover.lid_m if dz < 0.0 else 0.0)
+
+
+@inlined_kernel
 def meet_lid(scene, px, py, dx, dy, dz, v, sinks, rng, seed):
     """Go through or back from the lid; a sheet shifts a ray sideways by what it travels inside."""
     cover = scene.cover
     passes, mu_in = sheet_walk(abs(dz), cover.lid_n, rng, seed)
     alive = True
+    pz = lid_face(cover, dz)
     if passes > 0:
         path = passes * cover.lid_m / mu_in
         attenuate(v, cover.lid_a_per_m, path, sinks, IN_COVERS)
@@ -464,7 +473,9 @@ def meet_lid(scene, px, py, dx, dy, dz, v, sinks, rng, seed):
             alive = survives(v, scene.n_bands, sinks, rng, seed)
     if passes % 2 == 0:
         dz = -dz
-    return alive, px, py, dx, dy, dz
+    else:
+        pz = lid_face(cover, -dz)
+    return alive, px, py, pz, dx, dy, dz
 
 
 @inlined_kernel
@@ -499,10 +510,10 @@ def step_outside(scene, bvh, px, py, pz, dx, dy, dz, skip, entered, v, cells, si
     t, face = entry_face(px, py, pz, dx, dy, dz, -s, tank.lx_m + s, -s, tank.ly_m + s, -b, tank.lz_m)
     event = _TANK if face >= 0 else _NOTHING
     if cover.has_lid and dz != 0.0:
-        t_lid = (cover.lid_z_m - pz) / dz
+        t_lid = (lid_face(cover, dz) - pz) / dz
         x, y = px + t_lid * dx, py + t_lid * dy
         box = cover.lid_box_m
-        if 0.0 < t_lid < t and box[0] <= x <= box[2] and box[1] <= y <= box[3]:
+        if 0.0 <= t_lid < t and box[0] <= x <= box[2] and box[1] <= y <= box[3]:
             t, event = t_lid, _LID
     i_face = NO_FACE
     if mesh.above_rim:
@@ -523,8 +534,7 @@ def step_outside(scene, bvh, px, py, pz, dx, dy, dz, skip, entered, v, cells, si
         region, dx, dy, dz = meet_tank_outside(scene, face, px, py, pz, dx, dy, dz, v, sinks, rng, seed)
         return region, px, py, pz, dx, dy, dz, NO_FACE
     if event == _LID:
-        pz = cover.lid_z_m
-        alive, px, py, dx, dy, dz = meet_lid(scene, px, py, dx, dy, dz, v, sinks, rng, seed)
+        alive, px, py, pz, dx, dy, dz = meet_lid(scene, px, py, dx, dy, dz, v, sinks, rng, seed)
         return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, NO_FACE
     alive, px, py, pz, dx, dy, dz = meet_mesh(
         scene, i_face, px, py, pz, dx, dy, dz, v, cells, sinks, rng, seed
@@ -564,7 +574,7 @@ def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, se
             region, px, py, pz, dx, dy, dz, skip = step_inside(
                 scene, bvh, region, px, py, pz, dx, dy, dz, skip, u_first, v, cells, sinks, rng, seed, stack
             )
-            if region == WATER:
-                entered = 2
-            if region != before:
-                u_first = -1.0
+            if region != before or pz == tank.water_m:
+                u_first = -1.0  # spent: a path that the surface sent back is chosen, not evenly spread
+        if region == WATER:
+            entered = 2
