@@ -162,6 +162,7 @@ class SceneArrays(NamedTuple):
     """Everything that light can meet."""
 
     n_bands: int
+    gathers: bool  # first light on the soil is gathered, see `gather`: photons leave it out
     tank: TankArrays
     soil: SoilArrays
     mesh: MeshArrays

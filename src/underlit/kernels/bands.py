@@ -100,6 +100,15 @@ def deposit_along(v, absorption_per_m, path_m, cells, cell):
 
 
 @kernel
+def deposit_through(v, factor, a1_per_m, path1_m, a2_per_m, path2_m, cells, cell):
+    """Add to row `cell` of `cells` the packet, times `factor`, as it is after stretches of two media."""
+    f, p1, p2 = np.float32(factor), np.float32(path1_m), np.float32(path2_m)
+    for j in range(0, v.size, LANES):
+        for b in range(LANES):
+            cells[cell, j + b] += f * v[j + b] * exp_neg(a1_per_m[j + b] * p1 + a2_per_m[j + b] * p2)
+
+
+@kernel
 def mean(v, n_bands):
     """Mean weight over the first `n_bands` bands (the padding is empty)."""
     total = np.float32(0.0)

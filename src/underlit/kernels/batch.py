@@ -8,6 +8,7 @@ import numpy as np
 
 from underlit.kernels.bvh import new_stack
 from underlit.kernels.emit import emit
+from underlit.kernels.gather import gather_soil
 from underlit.kernels.jit import kernel
 from underlit.kernels.rng import (
     RNG_WORDS,
@@ -48,7 +49,20 @@ def new_scratch(n_cells, n_sinks, n_lanes) -> Scratch:
 
 @kernel
 def trace_batch(
-    scene, bvh, source, directions, seed, stream, first, count, scale, scratch, cells_sum, sinks_sum
+    scene,
+    bvh,
+    source,
+    directions,
+    seed,
+    stream,
+    first,
+    count,
+    first_point,
+    n_points,
+    scale,
+    scratch,
+    cells_sum,
+    sinks_sum,
 ):
     """Trace photons `first` to `first + count` of a stream and add them to its sums.
 
@@ -63,6 +77,8 @@ def trace_batch(
     stream : int
         Number of the (source, replicate) pair: each has its own scrambling and its own photons.
     first, count : int
+    first_point, n_points : int
+        Stretch of points to gather in each soil cell, where the scene gathers.
     scale : float
         Fixed-point units per unit weight.
     scratch : Scratch
@@ -75,8 +91,10 @@ def trace_batch(
     cells, sinks = scratch.cells, scratch.sinks
     cells[:] = 0.0
     sinks[:] = 0.0
+    word = mix32(np.uint32(seed) ^ mix32(np.uint32(seed >> 32) ^ np.uint32(stream)))
+    if scene.gathers and n_points > 0:
+        gather_soil(scene, bvh, source, directions, word, first_point, n_points, count, scratch)
     for dimension in range(SOBOL_DIMENSIONS):
-        word = mix32(np.uint32(seed) ^ mix32(np.uint32(seed >> 32) ^ np.uint32(stream)))
         scramble[dimension] = mix32(word + np.uint32(dimension) * np.uint32(0x9E3779B9))
     sobol_start(directions, first, points)
     for i in range(first, first + count):

@@ -41,6 +41,7 @@ from underlit.kernels.bands import attenuate, book, deposit, deposit_along, mean
 from underlit.kernels.box import entry_face, exit_face
 from underlit.kernels.bvh import closest_hit
 from underlit.kernels.fresnel import fresnel
+from underlit.kernels.gather import MAX_RETURNS
 from underlit.kernels.interface import component, cross_surface, flip, refract, sheet_walk
 from underlit.kernels.jit import inlined_kernel, merged_kernel
 from underlit.kernels.leaves import leaf_normal
@@ -63,6 +64,10 @@ _ROULETTE_EVERY = 64
 FAR_M = 1e3
 
 NO_FACE = np.int64(-1)
+
+# The route of a path so far, as `gather` knows it: through the air, down through the surface, and returned by panes.
+# In glass the route also holds the pane, and everywhere how many returns there were.
+MIXED, FRESH, DIRECT, OUTWARD, RETURNING, _PER_RETURN = np.array([-1, 0, 1, 8, 16, 32])
 
 
 @inlined_kernel
@@ -164,7 +169,7 @@ def scatter_leaf(scene, rho_row, tau_row, sink, nx, ny, nz, dx, dy, dz, v, sinks
 
 @inlined_kernel
 def meet_surface(scene, region, px, py, dx, dy, dz, u_first, v, cells, sinks, rng, seed):
-    """The water surface: floating plants, then reflection or refraction."""
+    """The water surface: floating plants, then reflection or refraction; last returned is whether it was crossed so."""
     tank, cover = scene.tank, scene.cover
     if region == AIR:
         deposit(v, 1.0, cells, grid_cell(scene.grid, SURFACE_GRID, px, py))
@@ -190,13 +195,13 @@ def meet_surface(scene, region, px, py, dx, dy, dz, u_first, v, cells, sinks, rn
                 seed,
             )
             if not alive:
-                return ENDED, dx, dy, dz
-            return AIR if dz > 0.0 else WATER, dx, dy, dz
+                return ENDED, dx, dy, dz, False
+            return AIR if dz > 0.0 else WATER, dx, dy, dz, False
     u = u_first if u_first >= 0.0 else uniform(rng, seed)
     crossed, dx, dy, dz = cross_surface(tank.n_water, tank.slope_rms, dx, dy, dz, u, rng, seed)
     if crossed:
         region = WATER if region == AIR else AIR
-    return region, dx, dy, dz
+    return region, dx, dy, dz, crossed
 
 
 @inlined_kernel
@@ -217,24 +222,27 @@ def meet_pane_inside(scene, region, face, dx, dy, dz, u, v, sinks):
 
 @inlined_kernel
 def meet_medium(scene, region, px, py, pz, dx, dy, dz, rate, v, sinks, rng, seed):
-    """A tentative collision in the volume: with a particle, with a leaf, or with nothing (Woodcock tracking)."""
+    """A tentative collision in the volume: with a particle, with a leaf, or with nothing (Woodcock tracking).
+
+    Last returned is whether it met anything.
+    """
     tank, canopy = scene.tank, scene.canopy
     pick = uniform(rng, seed) * rate
     scattering = tank.scattering_per_m if region == WATER else 0.0
     if pick < scattering:
         mu = henyey_greenstein(uniform(rng, seed), tank.asymmetry)
         dx, dy, dz = about(dx, dy, dz, mu, TWO_PI * uniform(rng, seed))
-        return region, dx, dy, dz
+        return region, dx, dy, dz, True
     ny, nx = canopy.column.shape
     i = min(max(int(px / canopy.dx_m), 0), nx - 1)
     j = min(max(int(py / canopy.dy_m), 0), ny - 1)
     k = canopy.column[j, i]
     if k < 0 or pz > soil_height(scene.soil, px, py) + canopy.height_m[k]:
-        return region, dx, dy, dz
+        return region, dx, dy, dz, False
     lx, ly, lz = leaf_normal(canopy.angle_rule[k], rng, seed)
     facing = abs(dx * lx + dy * ly + dz * lz)
     if pick - scattering >= canopy.density_per_m[k] * facing:
-        return region, dx, dy, dz
+        return region, dx, dy, dz, False
     alive, dx, dy, dz = scatter_leaf(
         scene,
         canopy.reflectance[k],
@@ -251,7 +259,7 @@ def meet_medium(scene, region, px, py, pz, dx, dy, dz, rate, v, sinks, rng, seed
         rng,
         seed,
     )
-    return region if alive else ENDED, dx, dy, dz
+    return region if alive else ENDED, dx, dy, dz, True
 
 
 @inlined_kernel
@@ -263,13 +271,13 @@ def leave_diffusely(nx, ny, nz, px, py, pz, rng, seed):
 
 
 @inlined_kernel
-def meet_soil(scene, px, py, pz, dx, dy, dz, v, cells, sinks, rng, seed):
+def meet_soil(scene, gathered, px, py, pz, dx, dy, dz, v, cells, sinks, rng, seed):
     """Book light that lands on the soil, on a horizontal plane; absorb part, scatter the rest.
 
     A meter held level sees a ray by |dz|, the soil by |d.n|: their ratio turns what lands into what it would read.
     """
     nx, ny, nz = soil_normal(scene.soil, px, py)
-    if dz < 0.0:
+    if dz < 0.0 and not gathered:
         facing = -(dx * nx + dy * ny + dz * nz)
         deposit(v, -dz * nz / max(facing, 1e-3), cells, grid_cell(scene.grid, SOIL_GRID, px, py))
     multiply(v, scene.reflectance, scene.soil.surface, sinks, IN_SOIL)
@@ -296,7 +304,9 @@ def meet_mesh(scene, i_face, px, py, pz, dx, dy, dz, v, cells, sinks, rng, seed)
 
 
 @inlined_kernel
-def step_inside(scene, bvh, region, px, py, pz, dx, dy, dz, skip, u_first, v, cells, sinks, rng, seed, stack):
+def step_inside(
+    scene, bvh, region, px, py, pz, dx, dy, dz, skip, route, u_first, v, cells, sinks, rng, seed, stack
+):
     """From one event to the next in the air or water inside the tank."""
     tank, mesh, canopy = scene.tank, scene.mesh, scene.canopy
     wet = region == WATER
@@ -330,20 +340,26 @@ def step_inside(scene, bvh, region, px, py, pz, dx, dy, dz, skip, u_first, v, ce
         px, py, pz = on_face(face, px, py, pz, 0.0, tank.lx_m, 0.0, tank.ly_m, z0, z1)
         if face == TOP and not wet:
             alive = strips_let_through(scene, px, py, v, scene.n_bands, sinks, rng, seed)
-            return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, NO_FACE
+            return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, NO_FACE, MIXED
         if face == TOP or (face == BOTTOM and tank.water_m > 0.0 and not wet):
-            region, dx, dy, dz = meet_surface(
+            region, dx, dy, dz, crossed = meet_surface(
                 scene, region, px, py, dx, dy, dz, u_first, v, cells, sinks, rng, seed
             )
-            return region, px, py, pz, dx, dy, dz, NO_FACE
+            route = DIRECT if crossed and route == FRESH else MIXED
+            return region, px, py, pz, dx, dy, dz, NO_FACE, route
         tally_pane(scene.grid, face, px, py, pz, v, cells)
         region, dx, dy, dz = meet_pane_inside(scene, region, face, dx, dy, dz, uniform(rng, seed), v, sinks)
-        return region, px, py, pz, dx, dy, dz, NO_FACE
+        direct = region == GLASS and wet and face < BOTTOM and route % _PER_RETURN == DIRECT
+        route = route - DIRECT + OUTWARD + face if direct else MIXED
+        return region, px, py, pz, dx, dy, dz, NO_FACE, route
     if event == _MEDIUM:
-        region, dx, dy, dz = meet_medium(scene, region, px, py, pz, dx, dy, dz, rate, v, sinks, rng, seed)
-        return region, px, py, pz, dx, dy, dz, NO_FACE
+        region, dx, dy, dz, met = meet_medium(scene, region, px, py, pz, dx, dy, dz, rate, v, sinks, rng, seed)
+        return region, px, py, pz, dx, dy, dz, NO_FACE, MIXED if met else route
     if event == _SOIL:
-        alive, px, py, pz, dx, dy, dz = meet_soil(scene, px, py, pz, dx, dy, dz, v, cells, sinks, rng, seed)
+        gathered = scene.gathers and wet and route % _PER_RETURN == DIRECT
+        alive, px, py, pz, dx, dy, dz = meet_soil(
+            scene, gathered, px, py, pz, dx, dy, dz, v, cells, sinks, rng, seed
+        )
     else:
         skip = i_face
         alive, px, py, pz, dx, dy, dz = meet_mesh(
@@ -352,7 +368,7 @@ def step_inside(scene, bvh, region, px, py, pz, dx, dy, dz, skip, u_first, v, ce
     # The hair's breadth must not carry a path through a wall or the water surface.
     px, py = min(max(px, 0.0), tank.lx_m), min(max(py, 0.0), tank.ly_m)
     pz = min(max(pz, z0), z1)
-    return region if alive else ENDED, px, py, pz, dx, dy, dz, skip if event == _MESH else NO_FACE
+    return region if alive else ENDED, px, py, pz, dx, dy, dz, skip if event == _MESH else NO_FACE, MIXED
 
 
 @inlined_kernel
@@ -382,13 +398,13 @@ def meet_film(scene, face, dx, dy, dz, mu_air, v, sinks, rng, seed):
 
 @inlined_kernel
 def meet_pane_outside(scene, face, dx, dy, dz, v, sinks, rng, seed):
-    """The outer face of a pane, from the glass."""
+    """The outer face of a pane, from the glass; last returned is whether it mirrored the path."""
     tank = scene.tank
     axis = face >> 1
     if face != TOP and tank.backing[face] == BONDED:
         multiply(v, scene.reflectance, tank.backing_surface[face], sinks, IN_FILMS)
         if not survives(v, scene.n_bands, sinks, rng, seed):
-            return ENDED, dx, dy, dz
+            return ENDED, dx, dy, dz, False
         dx, dy, dz = flip(axis, dx, dy, dz)
         if not tank.backing_mirror[face]:
             inward = -1.0 if face & 1 else 1.0
@@ -396,19 +412,19 @@ def meet_pane_outside(scene, face, dx, dy, dz, v, sinks, rng, seed):
             ny = inward if axis == 1 else 0.0
             nz = inward if axis == 2 else 0.0
             dx, dy, dz = lambertian(nx, ny, nz, uniform(rng, seed), uniform(rng, seed))
-        return GLASS, dx, dy, dz
+        return GLASS, dx, dy, dz, False
     reflectance, mu_t = fresnel(abs(component(axis, dx, dy, dz)), tank.n_glass)
     if uniform(rng, seed) < reflectance:
         dx, dy, dz = flip(axis, dx, dy, dz)
-        return GLASS, dx, dy, dz
+        return GLASS, dx, dy, dz, True
     if face == TOP:
         book(v, sinks, OUT_OF_RIM)
-        return ENDED, dx, dy, dz
+        return ENDED, dx, dy, dz, False
     if tank.backing[face] == CLEAN:
         book(v, sinks, OUT_OF_LEFT + face)
-        return ENDED, dx, dy, dz
+        return ENDED, dx, dy, dz, False
     alive, dx, dy, dz = meet_film(scene, face, dx, dy, dz, mu_t, v, sinks, rng, seed)
-    return GLASS if alive else ENDED, dx, dy, dz
+    return GLASS if alive else ENDED, dx, dy, dz, False
 
 
 @inlined_kernel
@@ -432,7 +448,7 @@ def meet_inside_of_glass(scene, face, px, py, pz, dx, dy, dz, v, sinks, rng, see
 
 
 @inlined_kernel
-def step_glass(scene, px, py, pz, dx, dy, dz, v, sinks, rng, seed):
+def step_glass(scene, px, py, pz, dx, dy, dz, route, v, sinks, rng, seed):
     """From one face of the glass to the next."""
     tank = scene.tank
     s, b = tank.side_m, tank.bottom_m
@@ -445,10 +461,16 @@ def step_glass(scene, px, py, pz, dx, dy, dz, v, sinks, rng, seed):
     if inwards:
         px, py, pz = on_face(inner, px, py, pz, 0.0, tank.lx_m, 0.0, tank.ly_m, 0.0, tank.lz_m)
         region, dx, dy, dz = meet_inside_of_glass(scene, inner, px, py, pz, dx, dy, dz, v, sinks, rng, seed)
+        direct = region == WATER and route % _PER_RETURN == RETURNING + inner
+        route = route - RETURNING - inner + DIRECT + _PER_RETURN if direct else MIXED
+        if route >= (MAX_RETURNS + 1) * _PER_RETURN:
+            route = MIXED
     else:
         px, py, pz = on_face(face, px, py, pz, -s, tank.lx_m + s, -s, tank.ly_m + s, -b, tank.lz_m)
-        region, dx, dy, dz = meet_pane_outside(scene, face, dx, dy, dz, v, sinks, rng, seed)
-    return region, px, py, pz, dx, dy, dz
+        region, dx, dy, dz, mirrored = meet_pane_outside(scene, face, dx, dy, dz, v, sinks, rng, seed)
+        direct = mirrored and route % _PER_RETURN == OUTWARD + face
+        route = route - OUTWARD + RETURNING if direct else MIXED
+    return region, px, py, pz, dx, dy, dz, route
 
 
 @inlined_kernel
@@ -553,6 +575,7 @@ def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, se
     region = AIR if inside else OUTSIDE
     entered = 1 if inside else 0  # 1 once the path has met the tank, 2 once it has been in the water
     skip = NO_FACE
+    route = FRESH
     events = 0
     while region != ENDED:
         events += 1
@@ -563,16 +586,20 @@ def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, se
             if not survives(v, scene.n_bands, sinks, rng, seed):
                 break
         if region == GLASS:
-            region, px, py, pz, dx, dy, dz = step_glass(scene, px, py, pz, dx, dy, dz, v, sinks, rng, seed)
+            region, px, py, pz, dx, dy, dz, route = step_glass(
+                scene, px, py, pz, dx, dy, dz, route, v, sinks, rng, seed
+            )
         elif region == OUTSIDE:
             region, px, py, pz, dx, dy, dz, skip = step_outside(
                 scene, bvh, px, py, pz, dx, dy, dz, skip, entered, v, cells, sinks, rng, seed, stack
             )
             entered = max(entered, 1)
+            if region != AIR or skip != NO_FACE:
+                route = MIXED
         else:
             before = region
-            region, px, py, pz, dx, dy, dz, skip = step_inside(
-                scene, bvh, region, px, py, pz, dx, dy, dz, skip, u_first, v, cells, sinks, rng, seed, stack
+            region, px, py, pz, dx, dy, dz, skip, route = step_inside(
+                scene, bvh, region, px, py, pz, dx, dy, dz, skip, route, u_first, v, cells, sinks, rng, seed, stack
             )
             if region != before or pz == tank.water_m:
                 u_first = -1.0  # spent: a path that the surface sent back is chosen, not evenly spread

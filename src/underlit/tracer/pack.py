@@ -117,6 +117,7 @@ def pack(scene: Scene, world: World | None = None, wavelength_nm: np.ndarray = s
     canopy = _canopy_arrays(scene, world, surfaces, sinks, wavelength_nm)
     arrays = SceneArrays(
         n_bands=len(wavelength_nm),
+        gathers=_gathers(scene),
         tank=_tank_arrays(scene, surfaces, wavelength_nm),
         soil=_soil_arrays(scene, world, surfaces),
         mesh=mesh,
@@ -126,6 +127,12 @@ def pack(scene: Scene, world: World | None = None, wavelength_nm: np.ndarray = s
         reflectance=surfaces.table(),
     )
     return Packed(arrays, bvh, layout, sinks, wavelength_nm)
+
+
+def _gathers(scene: Scene) -> bool:
+    """Whether first light can be solved for: it comes through a flat surface, and no sheet or leaf is in its way."""
+    flat = scene.water.level > 0.0 and scene.water.surface_slope_rms == 0.0
+    return flat and scene.tank.lid is None and not any(plant.canopy for plant in scene.plant)
 
 
 def _bands(values) -> np.ndarray:

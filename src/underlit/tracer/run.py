@@ -36,6 +36,7 @@ from underlit.tracer.sources import Lamps, build_lamps
 SCALE = float(2**20)
 
 FIRST_BATCH, LARGEST_BATCH = 2**11, 2**15
+PHOTONS_PER_POINT = 2**11
 _MOST_PHOTONS_PER_STREAM = 2**32  # the period of the quasi-random points
 
 
@@ -135,6 +136,11 @@ def trace(
     return _result(scene, packed, lamps, tally, seed, precision, stop_reason, time.perf_counter() - start)
 
 
+def points_per_cell(count: int) -> int:
+    """Points gathered in each soil cell along with a batch of photons: more would gain little, as photons carry the rest."""
+    return max(1, count // PHOTONS_PER_POINT)
+
+
 class _Tally:
     """Sums of a trace under way: one row of sums for each source in each replicate."""
 
@@ -144,6 +150,7 @@ class _Tally:
         self.cells = np.zeros((replicates, n_sources, packed.layout.n_cells, n_bands), np.int64)
         self.sinks = np.zeros((replicates, n_sources, len(packed.sinks), n_bands), np.int64)
         self.done = np.zeros(n_sources, np.int64)
+        self.gathered = np.zeros(n_sources, np.int64)
         self.directions = sobol_directions()
         flux = np.sqrt(lamps.flux_umol_s())
         # Sources share the photons by the root of their light: best for the sum, and still fair to each alone.
@@ -169,21 +176,25 @@ class _Tally:
     def batch(self, replicate: int, source: int, count: int) -> None:
         """Trace one batch into its sums; safe from any thread, as no two batches of a layer share them."""
         scratch = self._scratch.get()
-        trace_batch(
-            self.packed.arrays,
-            self.packed.bvh,
-            self.lamps.sources[source],
-            self.directions,
-            self.seed,
-            replicate * len(self.lamps.sources) + source,
-            int(self.done[source]),
-            count,
-            SCALE,
-            scratch,
-            self.cells[replicate, source],
-            self.sinks[replicate, source],
-        )
-        self._scratch.put(scratch)
+        try:
+            trace_batch(
+                self.packed.arrays,
+                self.packed.bvh,
+                self.lamps.sources[source],
+                self.directions,
+                self.seed,
+                replicate * len(self.lamps.sources) + source,
+                int(self.done[source]),
+                count,
+                int(self.gathered[source]),
+                points_per_cell(count),
+                SCALE,
+                scratch,
+                self.cells[replicate, source],
+                self.sinks[replicate, source],
+            )
+        finally:
+            self._scratch.put(scratch)
 
     def soil_ppfd(self) -> np.ndarray:
         """PPFD of the soil cells with all channels at their usual setting, shape (K, C). [umol m-2 s-1]"""
@@ -265,6 +276,7 @@ def _run_layer(tally: _Tally, counts: np.ndarray, pool: ThreadPoolExecutor) -> b
     for job in jobs:
         job.result()
     tally.done += counts
+    tally.gathered += [points_per_cell(int(count)) for count in counts]
     return interrupted
 
 
