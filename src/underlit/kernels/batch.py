@@ -93,7 +93,7 @@ def trace_batch(
     sinks[:] = 0.0
     word = mix32(np.uint32(seed) ^ mix32(np.uint32(seed >> 32) ^ np.uint32(stream)))
     if scene.gathers and n_points > 0:
-        gather_soil(scene, bvh, source, directions, word, first_point, n_points, count, scratch)
+        gather_soil(scene, bvh, source, directions, seed, stream, word, first_point, n_points, count, scratch)
     for dimension in range(SOBOL_DIMENSIONS):
         scramble[dimension] = mix32(word + np.uint32(dimension) * np.uint32(0x9E3779B9))
     sobol_start(directions, first, points)

@@ -37,7 +37,8 @@ from underlit.kernels.bvh import any_hit
 from underlit.kernels.emit import face_point
 from underlit.kernels.fresnel import fresnel
 from underlit.kernels.jit import inlined_kernel, kernel
-from underlit.kernels.rng import mix32, owen_scramble, sobol_next, sobol_start
+from underlit.kernels.leaves import leaf_normal
+from underlit.kernels.rng import mix32, owen_scramble, rng_start, sobol_next, sobol_start, uniform
 from underlit.kernels.sampling import TWO_PI
 from underlit.kernels.soil import soil_height, soil_hit, soil_normal
 
@@ -48,6 +49,7 @@ _STEPS = 30
 _CLOSE_M = 1e-9  # how near to its target a solved path comes down
 _SHORT_OF_M = 2e-5  # a sight line ends this far before the soil that it looks at
 _GOLDEN = np.uint32(0x9E3779B9)
+_NO_PHOTON = np.uint32(1 << 31)  # marks the random numbers of gathered paths, none of which a photon has
 
 
 @kernel
@@ -193,6 +195,31 @@ def sight_line(scene, bvh, x, y, z, dx, dy, dz, t, stack):
 
 
 @inlined_kernel
+def leaf_gaps(scene, x, y, z, dx, dy, dz, t, rng, seed):
+    """Chance that no leaf stands in a stretch of path, estimated without bias.
+
+    Ratio tracking: tentative collisions as in the photon loop, each taking off the chance that it was a real one (J. Novák,
+    A. Selle and W. Jarosz 2014, ACM Trans. Graph. 33(6)).
+    """
+    canopy = scene.canopy
+    ny, nx = canopy.column.shape
+    chance = 1.0
+    s = 0.0
+    while True:
+        s -= math.log(uniform(rng, seed)) / canopy.max_density_per_m
+        if s >= t or chance <= 0.0:
+            return chance
+        px, py = x + s * dx, y + s * dy
+        i = min(max(int(px / canopy.dx_m), 0), nx - 1)
+        j = min(max(int(py / canopy.dy_m), 0), ny - 1)
+        k = canopy.column[j, i]
+        if k >= 0 and z + s * dz <= soil_height(scene.soil, px, py) + canopy.height_m[k]:
+            lx, ly, lz = leaf_normal(canopy.angle_rule[k], rng, seed)
+            facing = abs(dx * lx + dy * ly + dz * lz)
+            chance *= 1.0 - canopy.density_per_m[k] * facing / canopy.max_density_per_m
+
+
+@inlined_kernel
 def pane_return(tank, face, q, n_wall):
     """What a pane returns of light that goes into it from the water and is reflected once, at its outer face.
 
@@ -208,7 +235,7 @@ def pane_return(tank, face, q, n_wall):
 
 
 @inlined_kernel
-def walk_water(scene, bvh, x, y, qx, qy, i, j, stack):
+def walk_water(scene, bvh, x, y, qx, qy, i, j, rng, seed, stack):
     """Follow a solved path from the water surface to the soil.
 
     Returns
@@ -234,6 +261,8 @@ def walk_water(scene, bvh, x, y, qx, qy, i, j, stack):
         t = min(t, t_soil)
         if not sight_line(scene, bvh, x, y, z, dx, dy, dz, t - _SHORT_OF_M if on_soil else t, stack):
             return 0.0, 0.0, 0.0, x, y, z
+        if scene.canopy.n > 0:
+            weight *= leaf_gaps(scene, x, y, z, dx, dy, dz, t, rng, seed)
         x, y, z = x + t * dx, y + t * dy, z + t * dz
         water += t
         if on_soil:
@@ -280,7 +309,9 @@ def strips_and_opening(scene, x, y):
 
 
 @inlined_kernel
-def gather_path(scene, bvh, source, u1, u2, sx, sy, sz, tx, ty, tz, i, j, v, factor, cells, cell, stack):
+def gather_path(
+    scene, bvh, source, u1, u2, sx, sy, sz, tx, ty, tz, i, j, v, factor, cells, cell, rng, seed, stack
+):
     """Add to a cell the light of one route from a lamp point to a soil point."""
     tank, cover = scene.tank, scene.cover
     n = tank.n_water
@@ -303,20 +334,23 @@ def gather_path(scene, bvh, source, u1, u2, sx, sy, sz, tx, ty, tz, i, j, v, fac
             bright *= 1.0 - cover.floater_cover
     if bright <= 0.0 or not sight_line(scene, bvh, sx, sy, sz, qx, qy, -ca, h / ca, stack):
         return
-    weight, water, glass, lx, ly, _ = walk_water(scene, bvh, x, y, qx, qy, abs(i), abs(j), stack)
+    if scene.canopy.n > 0 and scene.canopy.top_m > tank.water_m:
+        rise = min((tank.lz_m - tank.water_m) / ca, h / ca)
+        bright *= leaf_gaps(
+            scene, x - rise * qx, y - rise * qy, tank.water_m + rise * ca, qx, qy, -ca, rise, rng, seed
+        )
+    weight, water, glass, lx, ly, _ = walk_water(scene, bvh, x, y, qx, qy, abs(i), abs(j), rng, seed, stack)
     # A path that comes down elsewhere has met something on its way (a fold of the soil, say).
     if weight <= 0.0 or abs(lx - tx) + abs(ly - ty) > _SHORT_OF_M:
         return
     surface, _ = fresnel(ca, 1.0 / n)
     weight *= bright * (1.0 - surface) / (ca * determinant)
     weight *= math.exp(-tank.scattering_per_m * water)
-    deposit_through(
-        v, factor * weight, tank.a_water_per_m, water, tank.a_glass_per_m, glass, cells, cell
-    )
+    deposit_through(v, factor * weight, tank.a_water_per_m, water, tank.a_glass_per_m, glass, cells, cell)
 
 
 @inlined_kernel
-def gather_point(scene, bvh, source, u1, u2, u3, u4, v, factor, cells, cell, iu, iv, stack):
+def gather_point(scene, bvh, source, u1, u2, u3, u4, v, factor, cells, cell, iu, iv, rng, seed, stack):
     """Add to a soil cell the light of all routes between one point of the lamp and one of the cell."""
     tank, grid, c = scene.tank, scene.grid, source.centre_m
     tx, ty = (iu + u3) / grid.per_u[SOIL_GRID], (iv + u4) / grid.per_v[SOIL_GRID]
@@ -342,7 +376,26 @@ def gather_point(scene, bvh, source, u1, u2, u3, u4, v, factor, cells, cell, iu,
             if image_y < -reach or image_y > tank.ly_m + reach:
                 continue
             gather_path(
-                scene, bvh, source, u1, u2, sx, sy, sz, tx, ty, tz, i, j, v, factor, cells, cell, stack
+                scene,
+                bvh,
+                source,
+                u1,
+                u2,
+                sx,
+                sy,
+                sz,
+                tx,
+                ty,
+                tz,
+                i,
+                j,
+                v,
+                factor,
+                cells,
+                cell,
+                rng,
+                seed,
+                stack,
             )
 
 
@@ -357,13 +410,14 @@ def source_point(source, u1, u2):
 
 
 @inlined_kernel
-def gather_soil(scene, bvh, source, directions, word, first, points_per_cell, photons, scratch):
+def gather_soil(scene, bvh, source, directions, seed, stream, word, first, points_per_cell, photons, scratch):
     """Add first light to all soil cells, worth `photons` photons.
 
     Parameters
     ----------
     scene, bvh, source : as for `trace_batch`
     directions : ndarray, shape (SOBOL_DIMENSIONS, 32), uint32
+    seed, stream : as for `trace_batch`
     word : uint32
         Of the stream, for the scrambling; each cell has its own.
     first : int
@@ -383,21 +437,24 @@ def gather_soil(scene, bvh, source, directions, word, first, points_per_cell, ph
         for iv in range(nv):
             for iu in range(nu):
                 cell = grid.offset[SOIL_GRID] + iv * nu + iu
-                seed = mix32(word ^ mix32(np.uint32(cell) + _GOLDEN))
+                scramble = mix32(word ^ mix32(np.uint32(cell) + _GOLDEN))
+                rng_start(scratch.rng, np.uint32(k * nu * nv + cell), np.uint32(stream) | _NO_PHOTON)
                 gather_point(
                     scene,
                     bvh,
                     source,
-                    owen_scramble(points[0], mix32(seed)),
-                    owen_scramble(points[1], mix32(seed + _GOLDEN)),
-                    owen_scramble(points[2], mix32(seed + np.uint32(2) * _GOLDEN)),
-                    owen_scramble(points[3], mix32(seed + np.uint32(3) * _GOLDEN)),
+                    owen_scramble(points[0], mix32(scramble)),
+                    owen_scramble(points[1], mix32(scramble + _GOLDEN)),
+                    owen_scramble(points[2], mix32(scramble + np.uint32(2) * _GOLDEN)),
+                    owen_scramble(points[3], mix32(scramble + np.uint32(3) * _GOLDEN)),
                     v,
                     factor,
                     cells,
                     cell,
                     iu,
                     iv,
+                    scratch.rng,
+                    seed,
                     scratch.stack,
                 )
         sobol_next(directions, k, points)

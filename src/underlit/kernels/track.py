@@ -353,7 +353,9 @@ def step_inside(
         route = route - DIRECT + OUTWARD + face if direct else MIXED
         return region, px, py, pz, dx, dy, dz, NO_FACE, route
     if event == _MEDIUM:
-        region, dx, dy, dz, met = meet_medium(scene, region, px, py, pz, dx, dy, dz, rate, v, sinks, rng, seed)
+        region, dx, dy, dz, met = meet_medium(
+            scene, region, px, py, pz, dx, dy, dz, rate, v, sinks, rng, seed
+        )
         return region, px, py, pz, dx, dy, dz, NO_FACE, MIXED if met else route
     if event == _SOIL:
         gathered = scene.gathers and wet and route % _PER_RETURN == DIRECT
@@ -599,7 +601,24 @@ def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, se
         else:
             before = region
             region, px, py, pz, dx, dy, dz, skip, route = step_inside(
-                scene, bvh, region, px, py, pz, dx, dy, dz, skip, route, u_first, v, cells, sinks, rng, seed, stack
+                scene,
+                bvh,
+                region,
+                px,
+                py,
+                pz,
+                dx,
+                dy,
+                dz,
+                skip,
+                route,
+                u_first,
+                v,
+                cells,
+                sinks,
+                rng,
+                seed,
+                stack,
             )
             if region != before or pz == tank.water_m:
                 u_first = -1.0  # spent: a path that the surface sent back is chosen, not evenly spread

@@ -130,9 +130,8 @@ def pack(scene: Scene, world: World | None = None, wavelength_nm: np.ndarray = s
 
 
 def _gathers(scene: Scene) -> bool:
-    """Whether first light can be solved for: it comes through a flat surface, and no sheet or leaf is in its way."""
-    flat = scene.water.level > 0.0 and scene.water.surface_slope_rms == 0.0
-    return flat and scene.tank.lid is None and not any(plant.canopy for plant in scene.plant)
+    """Whether first light can be solved for: it comes through a flat surface, and no sheet is in its way."""
+    return scene.water.level > 0.0 and scene.water.surface_slope_rms == 0.0 and scene.tank.lid is None
 
 
 def _bands(values) -> np.ndarray:

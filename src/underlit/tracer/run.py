@@ -36,7 +36,8 @@ from underlit.tracer.sources import Lamps, build_lamps
 SCALE = float(2**20)
 
 FIRST_BATCH, LARGEST_BATCH = 2**11, 2**15
-PHOTONS_PER_POINT = 2**11
+# First light is then known somewhat better than what the photons carry, on tanks of 900 to 4,000 soil cells.
+PHOTONS_PER_POINT = 2**13
 _MOST_PHOTONS_PER_STREAM = 2**32  # the period of the quasi-random points
 
 
@@ -136,9 +137,9 @@ def trace(
     return _result(scene, packed, lamps, tally, seed, precision, stop_reason, time.perf_counter() - start)
 
 
-def points_per_cell(count: int) -> int:
-    """Points gathered in each soil cell along with a batch of photons: more would gain little, as photons carry the rest."""
-    return max(1, count // PHOTONS_PER_POINT)
+def points_to_gather(photons: int) -> int:
+    """Points gathered in each soil cell along with a batch of photons."""
+    return max(1, photons // PHOTONS_PER_POINT)
 
 
 class _Tally:
@@ -187,7 +188,7 @@ class _Tally:
                 int(self.done[source]),
                 count,
                 int(self.gathered[source]),
-                points_per_cell(count),
+                points_to_gather(count),
                 SCALE,
                 scratch,
                 self.cells[replicate, source],
@@ -276,7 +277,7 @@ def _run_layer(tally: _Tally, counts: np.ndarray, pool: ThreadPoolExecutor) -> b
     for job in jobs:
         job.result()
     tally.done += counts
-    tally.gathered += [points_per_cell(int(count)) for count in counts]
+    tally.gathered += [points_to_gather(int(count)) for count in counts]
     return interrupted
 
 
