@@ -25,8 +25,6 @@ from underlit.kernels.arrays import (
     BACK,
     BONDED,
     COSINE_POWER,
-    FRONT,
-    LEFT,
     RIGHT,
     SOIL_GRID,
     TUBE,
@@ -40,7 +38,7 @@ from underlit.kernels.jit import inlined_kernel, kernel
 from underlit.kernels.leaves import leaf_normal
 from underlit.kernels.rng import mix32, owen_scramble, rng_start, sobol_next, sobol_start, uniform
 from underlit.kernels.sampling import TWO_PI
-from underlit.kernels.soil import soil_height, soil_hit, soil_normal
+from underlit.kernels.soil import soil_height, soil_hit
 
 # Returns by panes that are gathered; paths with more are left to the photons.
 MAX_RETURNS = 3
@@ -198,8 +196,8 @@ def sight_line(scene, bvh, x, y, z, dx, dy, dz, t, stack):
 def leaf_gaps(scene, x, y, z, dx, dy, dz, t, rng, seed):
     """Chance that no leaf stands in a stretch of path, estimated without bias.
 
-    Ratio tracking: tentative collisions as in the photon loop, each taking off the chance that it was a real one (J. Novák,
-    A. Selle and W. Jarosz 2014, ACM Trans. Graph. 33(6)).
+    Ratio tracking: tentative collisions as in the photon loop, each taking off the chance that it was a real one
+    (J. Novák, A. Selle and W. Jarosz 2014, ACM Trans. Graph. 33(6)).
     """
     canopy = scene.canopy
     ny, nx = canopy.column.shape
