@@ -1,6 +1,7 @@
 """A scene file becomes a scene in SI, with what it left out worked out."""
 
 import math
+import re
 
 import pytest
 
@@ -66,3 +67,37 @@ def test_faults_come_all_together_in_the_order_of_lines():
         "tank.toml:5  tank.heigth",
         "tank.toml:10  fixture[1].heigth",
     ]
+
+
+def test_shares_are_numbers_or_percentages():
+    for dim in ("0.25", '"25 %"', '"25%"'):
+        scene = scene_from_text(SMALLEST.replace('"1.9 umol/J"', f'"1.9 umol/J", dim = {dim}'))
+        assert scene.fixture[0].channel[0].dim == 0.25
+
+
+def test_channels_are_named_after_their_spectra():
+    spectra = ['"D65"', '{ peak = "660 nm" }', '{ cct = "3000 K" }', '{ mix = { "red 660" = 1 } }']
+    channels = ", ".join(f'{{ spectrum = {one}, power = "9 W", flux = "9 umol/s" }}' for one in spectra)
+    scene = scene_from_text(re.sub(r"channel = .*", f"channel = [{channels}]", SMALLEST))
+    assert [channel.name for channel in scene.fixture[0].channel] == [
+        "D65",
+        "660 nm",
+        "white 3000 K",
+        "channel 4",
+    ]
+
+
+def test_a_scene_does_not_change():
+    scene = scene_from_text(SMALLEST)
+    with pytest.raises(ValueError, match="frozen"):
+        scene.tank.length = 1.0
+    assert scene_from_text(SMALLEST).water is not scene_from_text(SMALLEST).water  # no default is shared
+
+
+def test_panes_and_spectra_by_short_and_long_forms():
+    long = scene_from_text(
+        SMALLEST + '[tank.panes]\nback = { state = "dry film", colour = { reflectance = 0.1 } }\n'
+    )
+    assert long.tank.panes.back.colour == 0.1
+    short = scene_from_text(SMALLEST + '[tank.panes]\nback = "bonded film"\n')
+    assert (short.tank.panes.back.state, short.tank.panes.back.colour) == ("bonded film", "black")

@@ -40,6 +40,7 @@ SMALL = template("small")
         ("floaters.cover", 0.3, lambda s: s.floaters.cover, 0.3),
         ("plant.stems.canopy.clumping", 0.7, lambda s: s.plant[1].canopy.clumping, 0.7),
         ("notes", 'a "text"', lambda s: s.notes, 'a "text"'),
+        ("notes", "two\nlines \\ and \x7f ü", lambda s: s.notes, "two\nlines \\ and \x7f ü"),
     ],
 )
 def test_a_change_is_read_back(words, value, read, expected):

@@ -101,6 +101,7 @@ def test_examples_of_the_page_are_read():
 def test_starter_scenes_are_complete(name):
     scene = scene_from_text(template(name))
     assert build_world(scene).warnings == ()
+    assert [one for one in scene.warnings if "thickness" not in one] == []
     CHECK.validate(Document(template(name)).data)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import types
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
@@ -135,7 +136,7 @@ def _example(key: str, table: type[BaseModel] | None) -> str:
 def written(value: Any) -> str:
     """A value as TOML."""
     if isinstance(value, str):
-        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, list | tuple):

@@ -119,12 +119,10 @@ class OneOf:
         return core_schema.no_info_before_validator_function(self._check, union)
 
     def _tag(self, value: Any) -> str:
-        if isinstance(value, BaseModel):
-            return next(TAG + name for name, form in self.forms.items() if type(value) is form)
         return TAG + str(self.choose(value) if isinstance(value, dict) else "text")
 
     def _check(self, value: Any) -> Any:
-        if isinstance(value, BaseModel) or (isinstance(value, str) and "text" in self.forms):
+        if isinstance(value, str) and "text" in self.forms:
             return value
         if not isinstance(value, dict):
             raise fault(self.expected)

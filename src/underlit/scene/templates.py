@@ -70,14 +70,14 @@ material = "grey rock"
 name = "carpet"
 from = ["0 cm", "0 cm"]         # a rectangle on the soil; or outline = [[x, y], ...]; or on = "main stone"
 to = ["60 cm", "12 cm"]
-demand = "high"                 # very low, low, medium, high, show
-target = 60                     # PPFD in umol m-2 s-1
+band = [50, 90]                 # wanted PPFD in umol m-2 s-1; or a named demand, as below
+target = 60
 
 [[plant]]
 name = "stems"
 from = ["40 cm", "20 cm"]
 to = ["60 cm", "30 cm"]
-demand = "medium"
+demand = "medium"               # very low, low, medium, high, show
 canopy = { height = "18 cm", leaf_area_index = 2 }      # its leaves take light
 
 [[fixture]]
