@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from matplotlib.figure import Figure
 
 from underlit.figures import budget, painted, panes, plan, section
-from underlit.figures.reading import Reading, join
-from underlit.figures.scale import Scale, scale_for
+from underlit.figures.reading import Reading, edges_of, join
+from underlit.figures.scale import Band, Scale, scale_for
 from underlit.figures.style import FORMATS, Theme, _known, length_unit_m, save, theme_of
 from underlit.metrics import maps
 from underlit.results.result import Result
@@ -53,7 +54,7 @@ def soil_figure(
 
 
 def _smooth_note(res: Result) -> str:
-    edges = res.surface("soil").x_edges_m
+    edges, _ = edges_of(res.surface("soil"))
     width_cm = 200 * plan.SMOOTH_CELLS * (edges[1] - edges[0])
     return f"Contours follow the map smoothed over about {width_cm:.2g} cm."
 
@@ -139,7 +140,7 @@ def budget_figure(res: Result, *, dims: maps.Dims = None, theme: str | Theme = "
 
 def light_scale(values: list) -> Scale:
     """A colour scale with the plant bands of the data files."""
-    return scale_for(values, tuple(plant_bands().values()))
+    return scale_for(values, [Band(band.name, band.low, band.high) for band in plant_bands().values()])
 
 
 def save_all(
@@ -184,7 +185,7 @@ def save_all(
 def _drawers(res: Result, dims: maps.Dims, theme: str, unit: str) -> dict[str, Callable[[], Figure]]:
     """File name and drawer of every figure that the result has surfaces for."""
     kinds = {name.split(" ")[0] for name in res.surfaces}
-    common = {"dims": dims, "theme": theme}
+    common: dict[str, Any] = {"dims": dims, "theme": theme}
     drawers = {
         "soil": lambda: soil_figure(res, unit=unit, **common),
         "sections": lambda: section_figure(res, unit=unit, **common),

@@ -11,7 +11,17 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
 from underlit.figures.scale import ink_on
-from underlit.figures.style import DARK, LIGHT, SMALL_PT, TEXT_PT, Theme, sheet, text_width_in, theme_of
+from underlit.figures.style import (
+    DARK,
+    LIGHT,
+    SMALL_PT,
+    TEXT_PT,
+    Theme,
+    sheet,
+    size_in,
+    text_width_in,
+    theme_of,
+)
 from underlit.metrics.estimate import rounded
 
 # Kinds of end, in the order they are drawn: what a keeper wants first, what is lost to the room last. The
@@ -69,8 +79,7 @@ def _rows(shares: Sequence[Share]) -> list[Share]:
 def draw_strip(shares: Sequence[Share], ax: Axes, *, theme: Theme = LIGHT) -> Axes:
     """All hundred photons side by side, coloured by kind, with the sum of each kind."""
     kinds = [kind for kind in KINDS if any(share.kind == kind for share in shares)]
-    place, size = ax.get_position(), ax.figure.get_size_inches()
-    per_photon_in = place.width * size[0] / 100.0
+    per_photon_in = size_in(ax)[0] / 100.0
     start = 0.0
     for kind in kinds:
         total = sum(max(share.of_100, 0.0) for share in shares if share.kind == kind)

@@ -25,6 +25,7 @@ from underlit.figures.style import (
     length_ticks,
     length_unit_m,
     sheet,
+    size_in,
     theme_of,
     wrap,
 )  # fmt: skip
@@ -288,7 +289,8 @@ def _lamp(draft: Draft, lamp: Lamp, i: int, ax: Axes, unit_m: float, theme: Them
     spot = placer.best(_above(face, placer), name, SMALL_PT, enough_in=0.0)
     if spot is not None:
         ax.text(
-            *spot,
+            spot[0],
+            spot[1],
             name,
             fontsize=SMALL_PT,
             color=theme.lamp,
@@ -328,7 +330,7 @@ def _box(ax: Axes, x: float, y: float, width: float, height: float, colour: str,
 def _table(text: Sequence[tuple[str, list[str]]], ax: Axes, theme: Theme) -> None:
     """Headings and what they say, from the top down."""
     ax.axis("off")
-    height = ax.get_position().height * ax.figure.get_size_inches()[1]
+    height = size_in(ax)[1]
     step = LINE * (SMALL_PT + 0.5) / 72 / height
     y = 1.0
     for head, body in text:

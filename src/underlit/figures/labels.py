@@ -11,7 +11,7 @@ from matplotlib.path import Path as Curve
 from scipy.ndimage import gaussian_filter
 
 from underlit.figures.scale import Scale
-from underlit.figures.style import SMALL_PT, Theme, halo, text_width_in
+from underlit.figures.style import SMALL_PT, Theme, halo, size_in, text_width_in
 
 _CORNERS = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [0, 0]])
 
@@ -28,10 +28,8 @@ class Placer:
     blocks: list[Curve] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        place = self.ax.get_position()
-        width, height = self.ax.figure.get_size_inches()
         (x0, x1), (y0, y1) = self.ax.get_xlim(), self.ax.get_ylim()
-        self.size_in = np.array([place.width * width, place.height * height])
+        self.size_in = size_in(self.ax)
         self._origin = np.array([x0, y0])
         self._scale = self.size_in / [x1 - x0, y1 - y0]
 
@@ -58,8 +56,8 @@ class Placer:
 
     def block(self, curve: Curve) -> None:
         """Keep words out of an outline given in display units."""
-        if len(curve.vertices):
-            self.blocks.append(Curve(self.inches(curve.vertices), curve.codes))
+        if len(np.asarray(curve.vertices)):
+            self.blocks.append(Curve(self.inches(np.asarray(curve.vertices)), curve.codes))
 
     def take(self, xy: np.ndarray, width_in: float, height_in: float) -> None:
         (x, y), w, h = self.inches(xy), width_in / 2, height_in / 2
@@ -114,18 +112,26 @@ def label_contours(contours: QuadContourSet, colours: dict[float, str], placer: 
     """Write each level once on its longest line, where there is room; returns the levels labelled."""
     done = []
     for level, curve in zip(contours.levels, contours.get_paths(), strict=True):
-        lines = [line for line in curve._iter_connected_components() if len(line) > 3]
-        lines.sort(key=lambda line: -_length_in(placer, line.vertices))
+        lines = [line for line in _lines(curve) if len(line) > 3]
+        lines.sort(key=lambda line: -_length_in(placer, line))
         for line in lines[:3]:
             text = f"{level:g}"
-            if _length_in(placer, line.vertices) < 3 * text_width_in(text, SMALL_PT):
+            if _length_in(placer, line) < 3 * text_width_in(text, SMALL_PT):
                 break
-            spot = placer.best(_quiet_first(placer, line.vertices), text, SMALL_PT)
+            spot = placer.best(_quiet_first(placer, line), text, SMALL_PT)
             if spot is not None:
-                _write_on_line(contours.axes, placer, line.vertices, spot, text, colours[level])
+                _write_on_line(contours.axes, placer, line, spot, text, colours[level])
                 done.append(level)
                 break
     return done
+
+
+def _lines(curve: Curve) -> list[np.ndarray]:
+    """The separate lines (n, 2) of a curve."""
+    vertices = np.asarray(curve.vertices)
+    if curve.codes is None:
+        return [vertices]
+    return np.split(vertices, np.flatnonzero(np.asarray(curve.codes) == Curve.MOVETO)[1:])
 
 
 def _length_in(placer: Placer, vertices: np.ndarray) -> float:
@@ -155,7 +161,7 @@ def _write_on_line(
     slope = (slope + 90) % 180 - 90
     dark = colour == "#000000"
     ax.text(
-        *spot, text, fontsize=SMALL_PT, color=colour, rotation=slope, ha="center", va="center", clip_on=True,
+        spot[0], spot[1], text, fontsize=SMALL_PT, color=colour, rotation=slope, ha="center", va="center", clip_on=True,
         fontweight="bold", path_effects=halo(None, 1.6, "#ffffffb0" if dark else "#000000a0"), zorder=6,
     )  # fmt: skip
 
@@ -173,7 +179,7 @@ def write_in(
     if spot is None:
         return False
     placer.ax.text(
-        *spot, text, fontsize=size_pt, color=colour, ha="center", va="center", zorder=7, parse_math=False,
+        spot[0], spot[1], text, fontsize=size_pt, color=colour, ha="center", va="center", zorder=7, parse_math=False,
         path_effects=halo(theme, 2.2),
     )  # fmt: skip
     return True
@@ -192,7 +198,7 @@ def write_over(
     if spot is None:
         return False
     placer.ax.text(
-        *spot, text, fontsize=size_pt, color=colour, ha="center", va="center", zorder=7, parse_math=False,
+        spot[0], spot[1], text, fontsize=size_pt, color=colour, ha="center", va="center", zorder=7, parse_math=False,
         path_effects=halo(theme, 2.2),
     )  # fmt: skip
     return True

@@ -23,6 +23,7 @@ from underlit.figures.style import (
     length_ticks,
     length_unit_m,
     sheet,
+    size_in,
     theme_of,
 )
 
@@ -185,7 +186,7 @@ def _points(light: LightMap, plan: Plan, ax: Axes, scale: Scale, unit_m: float, 
         ax.plot(*at, "+", ms=5, mew=1.0, color=colour, zorder=6)
         if np.isfinite(reading):
             ax.annotate(
-                f"{reading:.0f}", at, xytext=(0, 4), textcoords="offset points", ha="center",
+                f"{reading:.0f}", (at[0], at[1]), xytext=(0, 4), textcoords="offset points", ha="center",
                 fontsize=SMALL_PT, color=colour, zorder=6, fontweight="bold",
             )  # fmt: skip
         placer.take(at, 0.3, 0.4)
@@ -208,7 +209,7 @@ def _key(plan: Plan, ax: Axes, scale: Scale, theme: Theme) -> None:
     if not entries:
         return
     handles, names = zip(*entries, strict=True)
-    height_in = ax.get_position().height * ax.figure.get_size_inches()[1]
+    height_in = size_in(ax)[1]
     ax.legend(
         handles, names, loc="upper left", bbox_to_anchor=(0.0, -0.46 / height_in), ncols=len(handles),
         frameon=False, fontsize=SMALL_PT, handlelength=1.8, columnspacing=1.2, borderaxespad=0, borderpad=0,

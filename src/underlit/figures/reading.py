@@ -41,6 +41,7 @@ class Reading:
         self.dims = maps.dim_settings(res, dims)
         tank = self.scene.tank
         self.size_m = np.array([tank.length, tank.width, tank.height])
+        self._maps: dict[str, LightMap] = {}
 
     @property
     def title(self) -> str:
@@ -81,7 +82,8 @@ class Reading:
         """Height of the soil at (y, x), carried on straight from the outermost cells to the panes. [m]"""
         soil = self.res.surface("soil")
         height = soil.cell_centre_m[:, 2].reshape(soil.shape)
-        axes = middles(soil.y_edges_m), middles(soil.x_edges_m)
+        x_edges, y_edges = edges_of(soil)
+        axes = middles(y_edges), middles(x_edges)
         return RegularGridInterpolator(axes, height, bounds_error=False, fill_value=None)
 
     def soil_along(self, axis: int, at_m: float) -> tuple[np.ndarray, np.ndarray]:
@@ -123,17 +125,20 @@ class Reading:
 
     def horizontal_map(self, name: str = "soil") -> LightMap:
         """PPFD on the open part of each cell of a horizontal grid; NaN where next to nothing is open."""
-        surface, density = self.res.surface(name), self.ppfd(name)
-        share = self.open_share(surface)
-        share = np.where(share < LEAST_OPEN_SHARE, np.nan, share)
-        value, error = ((v / share).reshape(surface.shape) for v in (density.value, density.std_err))
-        return LightMap(surface.x_edges_m, surface.y_edges_m, value, error)
+        if name not in self._maps:
+            surface, density = self.res.surface(name), self.ppfd(name)
+            share = self.open_share(surface)
+            share = np.where(share < LEAST_OPEN_SHARE, np.nan, share)
+            value, error = ((v / share).reshape(surface.shape) for v in (density.value, density.std_err))
+            self._maps[name] = LightMap(*edges_of(surface), value, error)
+        return self._maps[name]
 
     def plan(self) -> Plan:
         """Everything drawn over a map of the soil."""
         points, values = self._meter_points()
         return Plan(
-            *self.size_m[:2],
+            self.scene.tank.length,
+            self.scene.tank.width,
             self.scene.tank.thickness,
             self.solids,
             zones_of(self.scene),
@@ -170,11 +175,9 @@ class Reading:
         if not tops:
             return float(self.size_m[0] / 2), float(self.size_m[1] / 2)
         vertices = np.concatenate(tops)
-        x, y, _ = vertices[vertices[:, 2].argmax()]
-        return tuple(
-            float(np.clip(v, 0.02 * side, 0.98 * side))
-            for v, side in zip((x, y), self.size_m[:2], strict=True)
-        )
+        top = vertices[vertices[:, 2].argmax(), :2]
+        x, y = np.clip(top, 0.02 * self.size_m[:2], 0.98 * self.size_m[:2])
+        return float(x), float(y)
 
     def section(self, axis: int, at_m: float) -> Section:
         """The upright section along x (`axis` 0) at y = `at_m`, or along y (`axis` 1) at x = `at_m`."""
@@ -225,12 +228,13 @@ class Reading:
         name = f"pane {side}"
         surface, density = self.res.surface(name), self.ppfd(name)
         x_soil, z_soil = self.soil_along(axis, at_m)
-        soil = np.interp(middles(surface.x_edges_m), x_soil, z_soil)
-        low, high = surface.y_edges_m[:-1, None], surface.y_edges_m[1:, None]
+        x_edges, y_edges = edges_of(surface)
+        soil = np.interp(middles(x_edges), x_soil, z_soil)
+        low, high = y_edges[:-1, None], y_edges[1:, None]
         share = np.clip((high - soil[None, :]) / (high - low), 0.0, 1.0)
         share = np.where(share < LEAST_OPEN_SHARE, np.nan, share)
         value, error = (v.reshape(surface.shape) / share for v in (density.value, density.std_err))
-        light = LightMap(surface.x_edges_m, surface.y_edges_m, value, error)
+        light = LightMap(x_edges, y_edges, value, error)
         return Pane(light, x_soil, z_soil, self.scene.water.level)
 
     def lit_mesh(self, name: str) -> LitMesh:
@@ -243,7 +247,8 @@ class Reading:
         return LitMesh(name, surface.vertices_m, surface.faces, surface.cell_of_face, value)
 
     def glass(self) -> Glass:
-        return Glass(*self.size_m, self.scene.water.level)
+        tank = self.scene.tank
+        return Glass(tank.length, tank.width, tank.height, self.scene.water.level)
 
     def shares(self) -> list[Share]:
         """Where photons of the present setting end, of a hundred."""
@@ -275,6 +280,13 @@ def zones_of(scene: Scene) -> list[Zone]:
         for plant in scene.plant
         if plant.outline is not None
     ]
+
+
+def edges_of(surface: Surface) -> tuple[np.ndarray, np.ndarray]:
+    """Cell edges of a grid in both directions. [m]"""
+    if surface.x_edges_m is None or surface.y_edges_m is None:
+        raise ValueError(f"`{surface.name}` is no grid")
+    return surface.x_edges_m, surface.y_edges_m
 
 
 def middles(edges: np.ndarray) -> np.ndarray:

@@ -17,7 +17,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap, ListedColormap, Normalize
 from scipy.interpolate import PchipInterpolator
 
-from underlit.figures.style import LIGHT, SMALL_PT, Theme
+from underlit.figures.style import LIGHT, SMALL_PT, Theme, size_in
 
 PPFD_UNIT = "µmol m⁻² s⁻¹"
 # Lightness, chroma, hue [deg] of the ramp in Oklab, evenly spaced.
@@ -76,7 +76,7 @@ class Scale:
     def cmap(self) -> ListedColormap:
         return light_ramp()
 
-    def rgb(self, value: np.ndarray) -> np.ndarray:
+    def rgb(self, value: np.ndarray | float) -> np.ndarray:
         """Colours of values, (..., 3) in 0..1 (sRGB)."""
         return np.asarray(self.cmap(self.norm(np.asarray(value, float))))[..., :3]
 
@@ -140,7 +140,7 @@ BAR_IN, BAR_TEXT_IN, BAR_GAP_IN = 0.15, 0.95, 0.14  # colour bar, its words, and
 BAR_ROOM_IN = BAR_IN + BAR_TEXT_IN + BAR_GAP_IN
 
 
-def ink_on(rgb: Sequence[float]) -> str:
+def ink_on(rgb: Sequence[float] | np.ndarray) -> str:
     """Black or white, whichever has the greater contrast (WCAG 2) with an sRGB colour in 0..1."""
     coded = np.asarray(rgb, float)
     linear = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
@@ -163,8 +163,7 @@ def draw_scale(scale: Scale, ax: Axes, theme: Theme = LIGHT) -> Axes:
     )  # fmt: skip
     for level in scale.levels:
         ax.axhline(level, color=scale.contrast(level), lw=0.9)
-    height_in = ax.get_position().height * ax.figure.get_size_inches()[1]
-    gap = 1.15 * SMALL_PT / 72.0 / height_in * scale.top
+    gap = 1.15 * SMALL_PT / 72.0 / size_in(ax)[1] * scale.top
     ticks = _apart(_ticks(scale), gap)
     ax.set(xlim=(0, 1), ylim=(0, scale.top), xticks=[])
     ax.yaxis.tick_right()

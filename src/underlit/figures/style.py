@@ -14,6 +14,7 @@ from functools import lru_cache
 from pathlib import Path
 
 import matplotlib as mpl
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
@@ -119,6 +120,14 @@ def _known(name, table, what: str):
     return table[name]
 
 
+def size_in(ax: Axes) -> np.ndarray:
+    """Width and height that are set aside for axes. [in]"""
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    place = ax.get_position()
+    return np.array([place.width, place.height]) * figure.get_size_inches()
+
+
 def length_ticks(ax: Axes, x_end: float, y_end: float, at_most: int) -> None:
     """Round ticks from nought to the ends of what is measured, in display units, on both axes."""
     for end, put in ((x_end, ax.set_xticks), (y_end, ax.set_yticks)):
@@ -126,9 +135,9 @@ def length_ticks(ax: Axes, x_end: float, y_end: float, at_most: int) -> None:
         put([tick for tick in ticks if -1e-9 <= tick <= end * (1 + 1e-6)])
 
 
-def halo(theme: Theme, width_pt: float = 2.0, colour: str | None = None) -> list:
+def halo(theme: Theme | None, width_pt: float = 2.0, colour: str | None = None) -> list:
     """Path effects that keep a line or a word readable on any colour of a map."""
-    return [Stroke(linewidth=width_pt, foreground=colour or theme.paper), Normal()]
+    return [Stroke(linewidth=width_pt, foreground=colour or (theme or LIGHT).paper), Normal()]
 
 
 @lru_cache(maxsize=4096)
