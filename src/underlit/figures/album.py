@@ -8,7 +8,7 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from underlit.figures import budget, painted, panes, plan, section
+from underlit.figures import budget, painted, panes, plan, profile, quantities, section, spectrum, zones
 from underlit.figures.reading import Reading, edges_of, join
 from underlit.figures.scale import Band, Scale, scale_for
 from underlit.figures.style import FORMATS, Theme, _known, length_unit_m, save, theme_of
@@ -138,6 +138,40 @@ def budget_figure(res: Result, *, dims: maps.Dims = None, theme: str | Theme = "
     )  # fmt: skip
 
 
+def spectra_figure(res: Result, *, dims: maps.Dims = None, theme: str | Theme = "light") -> Figure:
+    """Spectrum at the lamps and on the soil; parameters as in `soil_figure`."""
+    read = Reading(res, dims)
+    return spectrum.spectrum_figure(
+        quantities.spectrum_panels(read), theme=theme,
+        title=f"{read.title}: spectrum at the lamps and on the soil",
+        subtitle=f"Photons by wavelength; dotted lines bound PAR, 400–700 nm; {read.settings()}",
+        notes=[join(["Colours are those of the wavelengths, as near as a screen shows them.", read.provenance()])],
+    )  # fmt: skip
+
+
+def zones_figure(res: Result, *, dims: maps.Dims = None, theme: str | Theme = "light") -> Figure:
+    """Light in each plant zone against what its plants want; parameters as in `soil_figure`."""
+    read = Reading(res, dims)
+    bars, missing = quantities.zone_bars(read)
+    return zones.zones_figure(
+        bars, theme=theme, title=f"{read.title}: light in the plant zones",
+        subtitle=f"PPFD; {read.settings()}",
+        notes=[join([*missing, "± and whiskers: standard error of the median.", read.provenance()])],
+    )  # fmt: skip
+
+
+def profile_figure(
+    res: Result, *, dims: maps.Dims = None, theme: str | Theme = "light", unit: str = "cm"
+) -> Figure:
+    """Light against depth; parameters as in `soil_figure`."""
+    read = Reading(res, dims)
+    return profile.profile_figure(
+        quantities.depth_profile(read), theme=theme, unit=unit, title=f"{read.title}: light against depth",
+        subtitle=f"PPFD on horizontal planes in open water; {read.settings()}",
+        notes=(join(["Brown: soil, paler between its lowest and its highest place.", read.provenance()]),),
+    )  # fmt: skip
+
+
 def light_scale(values: list) -> Scale:
     """A colour scale with the plant bands of the data files."""
     return scale_for(values, [Band(band.name, band.low, band.high) for band in plant_bands().values()])
@@ -192,6 +226,10 @@ def _drawers(res: Result, dims: maps.Dims, theme: str, unit: str) -> dict[str, C
         "panes": lambda: panes_figure(res, unit=unit, **common),
         "hardscape": lambda: hardscape_figure(res, **common),
         "budget": lambda: budget_figure(res, **common),
+        "spectra": lambda: spectra_figure(res, **common),
+        "depth": lambda: profile_figure(res, unit=unit, **common),
+        "zones": lambda: zones_figure(res, **common),
     }
-    needs = {"sections": "plane", "panes": "pane"}
+    needs = {"sections": "plane", "depth": "plane", "panes": "pane", "zones": "plants"}
+    kinds |= {"plants"} if res.scene.plant else set()
     return {name: draw for name, draw in drawers.items() if needs.get(name, "soil") in kinds}

@@ -161,7 +161,8 @@ def _write_on_line(
     slope = (slope + 90) % 180 - 90
     dark = colour == "#000000"
     ax.text(
-        spot[0], spot[1], text, fontsize=SMALL_PT, color=colour, rotation=slope, ha="center", va="center", clip_on=True,
+        spot[0], spot[1], text, fontsize=SMALL_PT, color=colour, rotation=slope, ha="center", va="center",
+        clip_on=True,
         fontweight="bold", path_effects=halo(None, 1.6, "#ffffffb0" if dark else "#000000a0"), zorder=6,
     )  # fmt: skip
 
@@ -179,7 +180,8 @@ def write_in(
     if spot is None:
         return False
     placer.ax.text(
-        spot[0], spot[1], text, fontsize=size_pt, color=colour, ha="center", va="center", zorder=7, parse_math=False,
+        spot[0], spot[1], text, fontsize=size_pt, color=colour, ha="center", va="center", zorder=7,
+        parse_math=False,
         path_effects=halo(theme, 2.2),
     )  # fmt: skip
     return True
@@ -198,7 +200,8 @@ def write_over(
     if spot is None:
         return False
     placer.ax.text(
-        spot[0], spot[1], text, fontsize=size_pt, color=colour, ha="center", va="center", zorder=7, parse_math=False,
+        spot[0], spot[1], text, fontsize=size_pt, color=colour, ha="center", va="center", zorder=7,
+        parse_math=False,
         path_effects=halo(theme, 2.2),
     )  # fmt: skip
     return True

@@ -36,6 +36,8 @@ _DOTS = (0, (1, 1.2))
 def plan_figure(
     light: LightMap, plan: Plan, *, scale: Scale | None = None, title: str = "", subtitle: str = "",
     notes: Sequence[str] = (), theme: str | Theme = "light", unit: str = "cm",
+    doubtful: np.ndarray | None = None,
+    lines: str = "a plant band begins",
 ) -> Figure:  # fmt: skip
     """A map of the soil on a page of its own.
 
@@ -49,6 +51,10 @@ def plan_figure(
         Share one between figures that are to be compared; by default made for this map.
     unit : str
         `cm` or `in`.
+    doubtful : ndarray of bool, shape (ny, nx), optional
+        Cells to dot, as what they show is not sure.
+    lines : str
+        What the contours are, for the key.
 
     Returns
     -------
@@ -60,7 +66,7 @@ def plan_figure(
     with theme.context():
         page = sheet(_LEFT_IN + width + BAR_ROOM_IN, _BOTTOM_IN + height, title, subtitle, notes, theme)
         ax = page.axes(_LEFT_IN, _BOTTOM_IN, width, height)
-        draw_plan(light, plan, ax, scale=scale, theme=theme, unit=unit)
+        draw_plan(light, plan, ax, scale=scale, theme=theme, unit=unit, doubtful=doubtful, lines=lines)
         bar = page.axes(_LEFT_IN + width + BAR_GAP_IN, _BOTTOM_IN, BAR_IN, height - 0.16)
         draw_scale(scale, bar, theme)
     return page.figure
@@ -80,9 +86,10 @@ def _view_m(plan: Plan) -> tuple[float, float, float, float]:
 
 
 def draw_plan(
-    light: LightMap, plan: Plan, ax: Axes, *, scale: Scale, theme: Theme = LIGHT, unit: str = "cm"
-) -> Axes:
-    """Map, contours where plant bands begin, hardscape, zones, lamps and tank on the axes given."""
+    light: LightMap, plan: Plan, ax: Axes, *, scale: Scale, theme: Theme = LIGHT, unit: str = "cm",
+    doubtful: np.ndarray | None = None, lines: str = "a plant band begins",
+) -> Axes:  # fmt: skip
+    """Map, contours, hardscape, zones, lamps and tank on the axes given; parameters as in `plan_figure`."""
     unit_m = length_unit_m(unit)
     _frame(plan, ax, unit, unit_m, theme)
     ax.pcolormesh(
@@ -104,8 +111,15 @@ def draw_plan(
                 path_effects=halo(theme, 2.2, "#ffffffa0"),
             )
         )  # fmt: skip
-    _key(plan, ax, scale, theme)
+    if doubtful is not None:
+        _dots(light, doubtful, ax, unit_m)
+    _key(plan, ax, theme, lines if scale.levels else "", doubtful is not None)
     return ax
+
+
+def _dots(light: LightMap, doubtful: np.ndarray, ax: Axes, unit_m: float) -> None:
+    y, x = np.meshgrid(light.y_m / unit_m, light.x_m / unit_m, indexing="ij")
+    ax.plot(x[doubtful], y[doubtful], "o", ms=1.0, mew=0, color="#1b2226", zorder=2, rasterized=True)
 
 
 def _frame(plan: Plan, ax: Axes, unit: str, unit_m: float, theme: Theme) -> None:
@@ -192,11 +206,13 @@ def _points(light: LightMap, plan: Plan, ax: Axes, scale: Scale, unit_m: float, 
         placer.take(at, 0.3, 0.4)
 
 
-def _key(plan: Plan, ax: Axes, scale: Scale, theme: Theme) -> None:
+def _key(plan: Plan, ax: Axes, theme: Theme, lines: str, dotted: bool) -> None:
     """What the lines mean, in one row under the map."""
     entries: list = []
-    if scale.levels:
-        entries.append((Line2D([], [], color=theme.muted, lw=0.9), "a plant band begins"))
+    if dotted:
+        entries.append((Line2D([], [], color=theme.ink, marker="o", ms=1.6, mew=0, lw=0), "not sure"))
+    if lines:
+        entries.append((Line2D([], [], color=theme.muted, lw=0.9), lines))
     if plan.solids:
         entries.append((Line2D([], [], color=theme.ink, lw=1.2), "hardscape from above"))
         entries.append((Patch(fc="#9a9fa2", ec="#5f6568", hatch="/////", lw=0), "stands in the soil"))

@@ -56,25 +56,44 @@ class Band:
 
 @dataclass(frozen=True)
 class Scale:
-    """Colour scale from nought to `top`, shared by all maps that are to be compared."""
+    """Colour scale from nought to `top`, shared by all maps that are to be compared.
+
+    Attributes
+    ----------
+    top : float
+        Upper end.
+    bands : tuple of Band
+        Contours stand where they begin.
+    unit : str
+        Written over the colour bar.
+    clipped : bool
+        Whether values beyond the ends are shown in the colours of the ends.
+    differences : bool
+        Whether the scale runs from minus `top` through a neutral nought to `top`.
+    """
 
     top: float
     bands: tuple[Band, ...] = ()
     unit: str = PPFD_UNIT
     clipped: bool = False
+    differences: bool = False
+
+    @property
+    def bottom(self) -> float:
+        return -self.top if self.differences else 0.0
 
     @property
     def levels(self) -> list[float]:
         """Where bands begin, inside the scale: the contour levels."""
-        return sorted({band.low for band in self.bands if 0 < band.low < self.top})
+        return sorted({band.low for band in self.bands if self.bottom < band.low < self.top})
 
     @property
     def norm(self) -> Normalize:
-        return Normalize(0.0, self.top)
+        return Normalize(self.bottom, self.top)
 
     @property
-    def cmap(self) -> ListedColormap:
-        return light_ramp()
+    def cmap(self) -> ListedColormap | LinearSegmentedColormap:
+        return difference_ramp() if self.differences else light_ramp()
 
     def rgb(self, value: np.ndarray | float) -> np.ndarray:
         """Colours of values, (..., 3) in 0..1 (sRGB)."""
@@ -92,6 +111,12 @@ def scale_for(values: Sequence[np.ndarray], bands: Sequence[Band] = (), **kwargs
     reach = float(np.percentile(data, 99.5)) if data.size else 0.0
     top = round_up(reach)
     return Scale(top, tuple(bands), clipped=bool(data.size and data.max() > top), **kwargs)
+
+
+def difference_scale(values: Sequence[np.ndarray], **kwargs) -> Scale:
+    """A scale about nought that holds all but the largest half per cent of the differences."""
+    one = scale_for([np.abs(v) for v in values])
+    return Scale(one.top, clipped=one.clipped, differences=True, **kwargs)
 
 
 def round_up(value: float) -> float:
@@ -158,17 +183,16 @@ def draw_scale(scale: Scale, ax: Axes, theme: Theme = LIGHT) -> Axes:
     theme : Theme
     """
     ax.imshow(
-        np.linspace(0.0, scale.top, 256)[:, None], cmap=scale.cmap, norm=scale.norm, origin="lower",
-        extent=(0, 1, 0, scale.top), aspect="auto",
+        np.linspace(scale.bottom, scale.top, 257)[:, None], cmap=scale.cmap, norm=scale.norm, origin="lower",
+        extent=(0, 1, scale.bottom, scale.top), aspect="auto",
     )  # fmt: skip
     for level in scale.levels:
         ax.axhline(level, color=scale.contrast(level), lw=0.9)
-    gap = 1.15 * SMALL_PT / 72.0 / size_in(ax)[1] * scale.top
+    gap = 1.15 * SMALL_PT / 72.0 / size_in(ax)[1] * (scale.top - scale.bottom)
     ticks = _apart(_ticks(scale), gap)
-    ax.set(xlim=(0, 1), ylim=(0, scale.top), xticks=[])
+    ax.set(xlim=(0, 1), ylim=(scale.bottom, scale.top), xticks=[])
     ax.yaxis.tick_right()
-    over = {scale.top: "≥ "} if scale.clipped else {}
-    ax.set_yticks(ticks, [f"{over.get(t, '')}{t:g}" for t in ticks])
+    ax.set_yticks(ticks, [_tick_words(scale, tick) for tick in ticks])
     _name_bands(scale, ax, gap, theme)
     ax.annotate(
         scale.unit, (0, 1), xycoords="axes fraction", xytext=(0, 5), textcoords="offset points",
@@ -177,11 +201,18 @@ def draw_scale(scale: Scale, ax: Axes, theme: Theme = LIGHT) -> Axes:
     return ax
 
 
+def _tick_words(scale: Scale, tick: float) -> str:
+    words = f"{tick:+g}" if scale.differences and tick else f"{tick:g}"
+    beyond = {scale.top: "≥ ", scale.bottom: "≤ " if scale.differences else ""} if scale.clipped else {}
+    return beyond.get(tick, "") + words.replace("-", "−")
+
+
 def _ticks(scale: Scale) -> list[float]:
     """Ends of the scale and band starts; plain steps where there are too few of those."""
-    ticks = [scale.top, 0.0, *scale.levels]
+    ticks = [scale.top, scale.bottom, *scale.levels]
     if len(scale.levels) < 2:
-        ticks += [scale.top * f for f in (0.5, 0.25, 0.75)]
+        span = scale.top - scale.bottom
+        ticks += [scale.bottom + span * f for f in (0.5, 0.25, 0.75)]
     return ticks
 
 

@@ -130,7 +130,8 @@ def draw_section(
     view_m = view_m or _views_m([section])[0]
     x, z, light = interpolated(section)
     ax.imshow(
-        light, extent=(0, section.length_m / unit_m, z[0] / unit_m, (z[-1] + z[1] - z[0]) / unit_m), origin="lower",
+        light, extent=(0, section.length_m / unit_m, z[0] / unit_m, (z[-1] + z[1] - z[0]) / unit_m),
+        origin="lower",
         cmap=scale.cmap, norm=scale.norm, interpolation="none", aspect="auto", zorder=1,
     )  # fmt: skip
     _frame(section, ax, unit, unit_m, theme, view_m)
