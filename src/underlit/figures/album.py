@@ -9,7 +9,8 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from underlit.figures import budget, painted, panes, plan, profile, quantities, section, spectrum, zones
-from underlit.figures.reading import Reading, edges_of, join
+from underlit.figures.data import LightMap
+from underlit.figures.reading import Reading, join
 from underlit.figures.scale import Band, Scale, scale_for
 from underlit.figures.style import FORMATS, Theme, _known, length_unit_m, save, theme_of
 from underlit.metrics import maps
@@ -49,13 +50,12 @@ def soil_figure(
         light, read.plan(), scale=scale or light_scale([light.value]), theme=theme, unit=unit,
         title=f"{read.title}: light on the soil",
         subtitle=f"PPFD on a horizontal plane just above the soil; {read.settings()}",
-        notes=[join([read.error_note("soil"), _smooth_note(res), read.provenance()])],
+        notes=[join([read.error_note("soil"), _smooth_note(light), read.provenance()])],
     )  # fmt: skip
 
 
-def _smooth_note(res: Result) -> str:
-    edges, _ = edges_of(res.surface("soil"))
-    width_cm = 200 * plan.SMOOTH_CELLS * (edges[1] - edges[0])
+def _smooth_note(light: LightMap) -> str:
+    width_cm = 200 * plan.blur_cells(light) * (light.x_edges_m[1] - light.x_edges_m[0])
     return f"Contours follow the map smoothed over about {width_cm:.2g} cm."
 
 
@@ -145,7 +145,7 @@ def spectra_figure(res: Result, *, dims: maps.Dims = None, theme: str | Theme = 
         quantities.spectrum_panels(read), theme=theme,
         title=f"{read.title}: spectrum at the lamps and on the soil",
         subtitle=f"Photons by wavelength; dotted lines bound PAR, 400–700 nm; {read.settings()}",
-        notes=[join(["Colours are those of the wavelengths, as near as a screen shows them.", read.provenance()])],
+        notes=[join(["Dashed: the lamps' shape at the same PPFD.", read.provenance()])],
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -62,6 +63,13 @@ class Placer:
     def take(self, xy: np.ndarray, width_in: float, height_in: float) -> None:
         (x, y), w, h = self.inches(xy), width_in / 2, height_in / 2
         self.boxes.append((x - w, y - h, x + w, y + h))
+
+    def keep_off(self, line: np.ndarray, width_in: float = 0.03) -> None:
+        """Keep words off a line (n, 2) given in display units."""
+        for start, end in pairwise(self.inches(line)):
+            n = max(2, int(np.linalg.norm(end - start) / 0.06))
+            for x, y in start + np.linspace(0, 1, n)[:, None] * (end - start):
+                self.boxes.append((x - width_in / 2, y - width_in / 2, x + width_in / 2, y + width_in / 2))
 
     def best(
         self, spots: np.ndarray, text: str, size_pt: float, enough_in: float = 0.25

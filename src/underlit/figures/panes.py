@@ -13,7 +13,7 @@ from matplotlib.path import Path as Curve
 
 from underlit.figures.data import LightMap
 from underlit.figures.labels import Placer, blurred, draw_contours
-from underlit.figures.plan import SMOOTH_CELLS
+from underlit.figures.plan import blur_cells
 from underlit.figures.scale import BAR_IN, BAR_ROOM_IN, Scale, draw_scale, scale_for
 from underlit.figures.style import (
     LIGHT,
@@ -119,7 +119,7 @@ def _contours(pane: Pane, ax: Axes, scale: Scale, unit_m: float) -> None:
     light = pane.light
     soil = np.interp(light.x_m, pane.soil_x_m, pane.soil_z_m)
     wet = (light.y_edges_m[:-1, None] >= soil[None, :]) & (light.y_edges_m[1:, None] <= pane.water_m + 1e-9)
-    value = blurred(light.value, wet.astype(float), SMOOTH_CELLS)
+    value = blurred(light.value, wet.astype(float), blur_cells(light))
     value[light.y_m > pane.water_m] = np.nan
     placer = Placer(ax)
     placer.block(Curve(_soil_outline(pane) / unit_m))

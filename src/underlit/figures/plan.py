@@ -27,7 +27,7 @@ from underlit.figures.style import (
     theme_of,
 )
 
-SMOOTH_CELLS = 1.0  # contours follow the map after a Gaussian blur of this many cells
+CONTOUR_ERR = 0.015  # relative standard error that contours are to have
 _LEFT_IN, _BOTTOM_IN = 0.5, 0.62
 _TALLEST_IN = 4.6
 _DOTS = (0, (1, 1.2))
@@ -99,6 +99,8 @@ def draw_plan(
     placer = Placer(ax)
     for solid in plan.solids:
         placer.block(solid.above.curve(unit_m))
+    for outline in plan.fixtures_m:
+        placer.keep_off(np.vstack([outline, outline[:1]]) / unit_m)
     _points(light, plan, ax, scale, unit_m, placer)
     _zones(plan, ax, unit_m, theme, placer)
     _contours(light, plan, ax, scale, unit_m, placer)
@@ -140,6 +142,21 @@ def _frame(plan: Plan, ax: Axes, unit: str, unit_m: float, theme: Theme) -> None
     length_ticks(ax, length, width, 8)
 
 
+def blur_cells(light: LightMap) -> float:
+    """Width of the Gaussian blur, in cells, that contours are drawn after: 1, or as much more as the noise asks, up
+    to 3.
+
+    A blur of s cells (s >= 1) averages over 4 pi s^2 cells, so it divides the error by 2 sqrt(pi) s.
+    """
+    if light.std_err is None:
+        return 1.0
+    lit = light.value > 0
+    if not lit.any():
+        return 1.0
+    relative = float(np.median(light.std_err[lit] / light.value[lit]))
+    return float(np.clip(np.nan_to_num(relative) / (2 * np.sqrt(np.pi) * CONTOUR_ERR), 1.0, 3.0))
+
+
 def covered_cells(light: LightMap, solids: Sequence[Solid]) -> np.ndarray:
     """Cells of the map at least half of which hardscape stands on, (ny, nx) bool."""
     covered = np.zeros(light.value.shape, bool)
@@ -155,7 +172,7 @@ def covered_cells(light: LightMap, solids: Sequence[Solid]) -> np.ndarray:
 def _contours(light: LightMap, plan: Plan, ax: Axes, scale: Scale, unit_m: float, placer: Placer) -> None:
     """Contours of the map without what hardscape stands on; they run right to the panes."""
     free = ~covered_cells(light, plan.solids)
-    value = np.pad(blurred(light.value, free.astype(float), SMOOTH_CELLS), 1, mode="edge")
+    value = np.pad(blurred(light.value, free.astype(float), blur_cells(light)), 1, mode="edge")
     x = np.concatenate([light.x_edges_m[:1], light.x_m, light.x_edges_m[-1:]])
     y = np.concatenate([light.y_edges_m[:1], light.y_m, light.y_edges_m[-1:]])
     draw_contours(x / unit_m, y / unit_m, value, scale, ax, placer)

@@ -33,7 +33,6 @@ def spectrum_panels(read: Reading) -> list[SpectrumPanel]:
             soil.std_err,
             split_words(soil.value),
             shape,
-            "shape at the lamps, same PPFD",
         ),
     ]
 
@@ -74,7 +73,7 @@ def _bar(found: ZoneReport) -> ZoneBar:
         median=median,
         p90=p90,
         median_err=error,
-        words=f"{verdict}: median {with_error(median, error)}; {_dim_words(found)}",
+        words=f"{verdict}: median {_unbroken(median, error)}; {_dim_words(found)}",
     )
 
 
@@ -83,8 +82,13 @@ def _dim_words(found: ZoneReport) -> str:
     percent = float(found.dim_to.value)
     if not np.isfinite(percent):
         return "no setting of the lamps changes it"
-    words = with_error(percent, float(found.dim_to.std_err))
-    return f"dim all to {words} %" if percent <= 100 else f"wants {words} % of this light"
+    words = f"{_unbroken(percent, float(found.dim_to.std_err))}\u00a0%"
+    return f"dim all to {words}" if percent <= 100 else f"wants {words} of this light"
+
+
+def _unbroken(value: float, std_err: float) -> str:
+    """A number with its error that no line break parts."""
+    return with_error(value, std_err).replace(" ", "\u00a0")
 
 
 def depth_profile(read: Reading) -> Profile:

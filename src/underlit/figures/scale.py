@@ -195,7 +195,7 @@ def draw_scale(scale: Scale, ax: Axes, theme: Theme = LIGHT) -> Axes:
     ax.set_yticks(ticks, [_tick_words(scale, tick) for tick in ticks])
     _name_bands(scale, ax, gap, theme)
     ax.annotate(
-        scale.unit, (0, 1), xycoords="axes fraction", xytext=(0, 5), textcoords="offset points",
+        scale.unit, (0, 1), xycoords="axes fraction", xytext=(0, 8), textcoords="offset points",
         fontsize=SMALL_PT, color=theme.muted, annotation_clip=False,
     )  # fmt: skip
     return ax

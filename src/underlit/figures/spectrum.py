@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Curve
+from scipy.ndimage import gaussian_filter1d
 
 from underlit.figures.scale import srgb_from_linear
 from underlit.figures.style import LIGHT, PAGE_WIDTH_IN, SMALL_PT, TEXT_PT, Theme, sheet, theme_of
@@ -20,6 +21,7 @@ from underlit.spectra.observer import observer
 _LEFT_IN, _BOTTOM_IN, _TOP_IN, _PANEL_IN, _RIGHT_IN = 0.62, 0.42, 0.22, 1.55, 0.1
 _TO_SRGB = np.array([[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.2040, 1.0570]])
 _PAR_NM = (400.0, 700.0)
+_BLEND_NM = 8.0
 
 
 @dataclass(frozen=True)
@@ -35,7 +37,7 @@ class SpectrumPanel:
     words : str
         A line of numbers over the curve.
     other : ndarray, shape (401,), optional
-        A second curve to compare with, in the same unit, and `other_name`.
+        A second curve to compare with, dashed, in the same unit.
     """
 
     name: str
@@ -44,7 +46,6 @@ class SpectrumPanel:
     std_err: np.ndarray | None = None
     words: str = ""
     other: np.ndarray | None = None
-    other_name: str = ""
 
 
 def spectrum_figure(
@@ -95,14 +96,19 @@ def draw_spectrum(panel: SpectrumPanel, ax: Axes, *, theme: Theme = LIGHT) -> Ax
     ax.plot(GRID_NM, panel.value, color=theme.ink, lw=1.0, zorder=3)
     if panel.other is not None:
         ax.plot(
-            GRID_NM, panel.other, color=theme.ink, lw=1.0, ls=(0, (3, 2)), zorder=3, label=panel.other_name
+            GRID_NM,
+            panel.other,
+            color=theme.ink,
+            lw=1.0,
+            ls=(0, (3, 2)),
+            zorder=3,
         )
-        ax.legend(loc="upper right", frameon=False, fontsize=SMALL_PT, labelcolor=theme.muted)
     for edge in _PAR_NM:
         ax.axvline(edge, color=theme.muted, lw=0.7, ls=(0, (1, 2)), zorder=2)
     ax.spines[["top", "right"]].set_visible(False)
     ax.locator_params(axis="y", nbins=4)
     ax.set_ylabel(panel.unit, fontsize=SMALL_PT)
+    ax.yaxis.set_label_coords(-0.085, 0.5)
     ax.set_title(panel.name, fontsize=TEXT_PT, color=theme.ink, loc="left", pad=4, parse_math=False)
     ax.set_title(panel.words, fontsize=SMALL_PT, color=theme.muted, loc="right", pad=4, parse_math=False)
     return ax
@@ -112,11 +118,9 @@ def draw_spectrum(panel: SpectrumPanel, ax: Axes, *, theme: Theme = LIGHT) -> Ax
 def wavelength_rgb() -> np.ndarray:
     """About the colour of each wavelength of the grid on a screen, (401, 3) sRGB.
 
-    CIE 1931 observer, mixed with grey until it fits the screen's gamut; the ends fade as the eye does.
+    CIE 1931 observer, cut off at the screen's gamut and blended over neighbours; the ends fade as the eye does.
     """
-    xyz = observer()
-    linear = xyz @ _TO_SRGB.T
-    linear = linear - np.minimum(linear.min(1, keepdims=True), 0.0)
-    linear = linear / linear.max(1, keepdims=True)
-    seen = xyz.sum(1, keepdims=True)
-    return srgb_from_linear(linear * (0.25 + 0.75 * np.clip(seen / 0.6, 0, 1) ** 0.5))
+    linear = np.clip(observer() @ _TO_SRGB.T, 0.0, None)
+    linear = gaussian_filter1d(linear / linear.max(1, keepdims=True), _BLEND_NM, axis=0, mode="nearest")
+    seen = np.clip(observer().sum(1, keepdims=True) / 0.5, 0.0, 1.0)
+    return srgb_from_linear(linear * (0.3 + 0.7 * np.sqrt(seen)))
