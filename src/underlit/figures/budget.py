@@ -122,11 +122,12 @@ def draw_budget(shares: Sequence[Share], ax: Axes, *, theme: Theme = LIGHT) -> A
 
 
 def _number(share: Share) -> str:
-    """Photons of a hundred with their error, to no more than three decimals."""
-    if abs(share.of_100) < 0.0005:
-        return "< 0.001"
-    value = rounded(share.of_100, max(share.std_err, 0.001)).replace("-", "−")
-    return value if share.std_err < 0.0005 else f"{value} ± {rounded(share.std_err, share.std_err)}"
+    """Photons of a hundred with their error, to no more than two decimals."""
+    if abs(share.of_100) < 0.005 and share.std_err < 0.005:
+        return "< 0.01"
+    error = max(share.std_err, 0.01)
+    value = rounded(share.of_100, error).replace("-", "−")
+    return value if share.std_err < 0.005 else f"{value} ± {rounded(share.std_err, error)}"
 
 
 def _colour(kind: str, theme: Theme) -> str:

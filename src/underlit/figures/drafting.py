@@ -144,20 +144,25 @@ def _lines(scene: Scene, world: World, unit: str) -> list[tuple[str, str]]:
         return f"{float(f'{value_m / length_unit_m(unit):.{digits}g}'):g}"
 
     litres = 1000 * tank.length * tank.width * max(water.level - float(soil.mean()), 0.0)
+    volume = f"about {float(f'{litres:.2g}'):g} litres"
     size = " × ".join(long(v) for v in (tank.length, tank.width, tank.height))
     lines = [
-        ("Tank, inside", f"{size} {unit}; {tank.glass} glass {1000 * tank.thickness:.3g} mm{_films(scene)}")
+        (
+            "Tank, inside",
+            f"{size} {unit}; {tank.glass} glass {1000 * tank.thickness:.3g}\u00a0mm{_films(scene)}",
+        )
     ]
     if tank.lid is not None:
         lines.append(
             ("Lid", f"{tank.lid.material}, {1000 * tank.lid.thickness:.3g} mm, {tank.lid.condition}")
         )
     if water.level > 0:
-        lines.append(("Water", f"{water.type}, {long(water.level)} {unit} high, about {litres:.2g} litres"))
+        lines.append(("Water", f"{water.type}, {long(water.level)} {unit} high, {volume}"))
     else:
         lines.append(("Water", "none"))
     material = scene.substrate.material if isinstance(scene.substrate.material, str) else "own material"
-    lines.append(("Soil", f"{material}, {long(soil.min(), 2)} to {long(soil.max(), 2)} {unit} deep"))
+    depths = dict.fromkeys((long(soil.min(), 2), long(soil.max(), 2)))
+    lines.append(("Soil", f"{material}, {' to '.join(depths)} {unit} deep"))
     if scene.hardscape:
         lines.append(("Hardscape", _hardscape_words(scene, world)))
     for fixture in scene.fixture:

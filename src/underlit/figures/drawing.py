@@ -35,6 +35,8 @@ _TALLEST_IN = 7.2
 _VIEWS = {"from above": (0, 1), "from the front": (0, 2), "from the right": (1, 2)}
 _AXIS_NAMES = ("from the left", "from the front", "height")
 _PLANT = "#2f8f57"
+_NAMED_BESIDE = 6  # with more pieces than this, names beside them would be a tangle
+_TABLE_PT = SMALL_PT + 0.5
 
 
 @dataclass(frozen=True)
@@ -101,35 +103,38 @@ def drawing_figure(
     matplotlib.figure.Figure
     """
     theme = theme_of(theme)
-    boxes = _boxes_m(draft)
-    above, front, side = (boxes[name] for name in _VIEWS)
-    wide = (front[1] - front[0]) + (side[1] - side[0])
-    room = PAGE_WIDTH_IN - 2 * _LEFT_IN - _GAP_IN
-    tall = (above[3] - above[2]) + (front[3] - front[2])
-    per_m = min(room / wide, (_TALLEST_IN - 2 * (_BOTTOM_IN + _TOP_IN)) / tall)
-    left_width, right_width = (per_m * (box[1] - box[0]) for box in (front, side))
-    low, high = (per_m * (box[3] - box[2]) for box in (front, above))
-    right_left = 2 * _LEFT_IN + left_width + _GAP_IN
-    column = max(right_width, 1.9)
-    text = [(head, wrap(body, column, SMALL_PT + 0.5)) for head, body in draft.lines]
-    needed = sum((1.35 * len(body) + 0.35 + 1.35) * (SMALL_PT + 0.5) / 72 for _, body in text)
-    second = max(high, needed - _TOP_IN)
+    places, table = _layout(draft)
+    left, _, column, _ = table
+    text = [(head, wrap(body, column, _TABLE_PT)) for head, body in draft.lines]
+    needed = sum(LINE * (len(body) + 1.3) * _TABLE_PT / 72 for _, body in text)
+    lift = max(needed - table[3], 0.0)  # of all that stands above the lower row, for a long table
     with theme.context():
-        page = sheet(
-            right_left + column, _BOTTOM_IN + low + _TOP_IN + _BOTTOM_IN + second + _TOP_IN, title, subtitle,
-            notes,
-            theme,
-        )  # fmt: skip
-        upper = _BOTTOM_IN + low + _TOP_IN + _BOTTOM_IN
-        places = {
-            "from above": (_LEFT_IN, upper + second - high, left_width, high),
-            "from the front": (_LEFT_IN, _BOTTOM_IN, left_width, low),
-            "from the right": (right_left, _BOTTOM_IN, right_width, low),
-        }
-        for name, place in places.items():
-            draw_view(draft, name, page.axes(*place), theme=theme, unit=unit)
-        _table(text, page.axes(right_left, upper, column, second + _TOP_IN), theme)
+        page = sheet(left + column, table[1] + table[3] + lift, title, subtitle, notes, theme)
+        for view, (x, y, width, height) in places.items():
+            ax = page.axes(x, y + (lift if view == "from above" else 0.0), width, height)
+            draw_view(draft, view, ax, theme=theme, unit=unit)
+        _table(text, page.axes(left, table[1], column, table[3] + lift), theme)
     return page.figure
+
+
+Place = tuple[float, float, float, float]
+
+
+def _layout(draft: Draft) -> tuple[dict[str, Place], Place]:
+    """Left, bottom, width and height of each view, all to one scale, and of the table. [in]"""
+    boxes = _boxes_m(draft)
+    above, front, _ = size = [np.array([box[1] - box[0], box[3] - box[2]]) for box in boxes.values()]
+    room = PAGE_WIDTH_IN - 2 * _LEFT_IN - _GAP_IN
+    rows = _TALLEST_IN - 2 * (_BOTTOM_IN + _TOP_IN)
+    per_m = min(room / (size[1][0] + size[2][0]), rows / (above[1] + front[1]))
+    right = 2 * _LEFT_IN + per_m * front[0] + _GAP_IN
+    upper = 2 * _BOTTOM_IN + per_m * front[1] + _TOP_IN
+    corners = [(_LEFT_IN, upper), (_LEFT_IN, _BOTTOM_IN), (right, _BOTTOM_IN)]
+    places = {
+        view: (x, y, *(float(v) for v in per_m * extent))
+        for view, (x, y), extent in zip(boxes, corners, size, strict=True)
+    }
+    return places, (right, upper, max(places["from the right"][2], 1.9), places["from above"][3] + _TOP_IN)
 
 
 def _boxes_m(draft: Draft) -> dict[str, tuple[float, float, float, float]]:
@@ -139,8 +144,6 @@ def _boxes_m(draft: Draft) -> dict[str, tuple[float, float, float, float]]:
     points = np.vstack([-glass, draft.size_m + glass * [1, 1, 0], *corners])
     margin = 0.02 * draft.size_m.max()
     low, high = points.min(0) - margin, points.max(0) + margin
-    if len(draft.lamps):
-        high[2] += 0.04 * draft.size_m.max()  # for the lamps' names
     return {name: (low[i], high[i], low[j], high[j]) for name, (i, j) in _VIEWS.items()}
 
 
@@ -266,9 +269,10 @@ def _silhouette(piece: Outlines, view: str, ax: Axes, unit_m: float, theme: Them
 
 def _name_pieces(draft: Draft, view: str, ax: Axes, unit_m: float, placer: Placer) -> None:
     """Names inside the silhouettes that are large enough for them, else just above if there is room."""
+    few = len(draft.hardscape) <= _NAMED_BESIDE
     for piece in draft.hardscape:
         lines = sorted(piece.views[view].lines(), key=len)
-        if lines and not write_in(placer, lines[-1] / unit_m, piece.name, LIGHT, "#15191b"):
+        if lines and not write_in(placer, lines[-1] / unit_m, piece.name, LIGHT, "#15191b") and few:
             write_over(placer, lines[-1] / unit_m, piece.name, LIGHT, "#15191b")
 
 
@@ -286,7 +290,7 @@ def _lamp(draft: Draft, lamp: Lamp, i: int, ax: Axes, unit_m: float, theme: Them
             _fan(draft, edges, i, ax, unit_m, theme)
     beams = ", ".join(f"{np.degrees(beam):.0f}°" for beam in lamp.beams_rad)
     name = f"{lamp.name}  {beams}" if beams else lamp.name
-    spot = placer.best(_above(face, placer), name, SMALL_PT, enough_in=0.0)
+    spot = placer.best(_beside(face, placer), name, SMALL_PT, enough_in=0.0)
     if spot is not None:
         ax.text(
             spot[0],
@@ -315,12 +319,11 @@ def _fan(draft: Draft, edges: list[np.ndarray], i: int, ax: Axes, unit_m: float,
         ax.add_patch(Polygon(fan / unit_m, fc=theme.lamp, ec="none", alpha=0.10, zorder=1.2))
 
 
-def _above(face: np.ndarray, placer: Placer) -> np.ndarray:
-    """Places for a lamp's name: over its middle, then farther along."""
+def _beside(face: np.ndarray, placer: Placer) -> np.ndarray:
+    """Places for a lamp's name: over its middle, farther along, or under it."""
     lift = placer.data(np.array([0.0, 0.11])) - placer.data(np.zeros(2))
-    middle = face.mean(0) + lift
     along = np.array([0, 0.1, -0.1, 0.25, -0.25, 0.4, -0.4])[:, None] * (face[1] - face[0])
-    return middle + along
+    return np.vstack([face.mean(0) + lift + along, face.mean(0) - lift + along])
 
 
 def _box(ax: Axes, x: float, y: float, width: float, height: float, colour: str, zorder: float) -> None:
@@ -331,12 +334,12 @@ def _table(text: Sequence[tuple[str, list[str]]], ax: Axes, theme: Theme) -> Non
     """Headings and what they say, from the top down."""
     ax.axis("off")
     height = size_in(ax)[1]
-    step = LINE * (SMALL_PT + 0.5) / 72 / height
+    step = LINE * (_TABLE_PT) / 72 / height
     y = 1.0
     for head, body in text:
-        ax.text(0, y, head, fontsize=SMALL_PT + 0.5, color=theme.muted, va="top", parse_math=False)
+        ax.text(0, y, head, fontsize=_TABLE_PT, color=theme.muted, va="top", parse_math=False)
         y -= step
         for line in body:
-            ax.text(0, y, line, fontsize=SMALL_PT + 0.5, color=theme.ink, va="top", parse_math=False)
+            ax.text(0, y, line, fontsize=_TABLE_PT, color=theme.ink, va="top", parse_math=False)
             y -= step
         y -= 0.35 * step / LINE

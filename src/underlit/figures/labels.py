@@ -14,6 +14,7 @@ from scipy.ndimage import gaussian_filter
 from underlit.figures.scale import Scale
 from underlit.figures.style import SMALL_PT, Theme, halo, size_in, text_width_in
 
+_SPECK_IN = 0.25
 _CORNERS = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [0, 0]])
 
 
@@ -112,8 +113,18 @@ def draw_contours(
     contours = ax.contour(
         x, y, value, levels=levels, colors=[colours[v] for v in levels], linewidths=0.9, zorder=3
     )
+    _drop_specks(contours, placer)
     label_contours(contours, colours, placer)
     return contours
+
+
+def _drop_specks(contours: QuadContourSet, placer: Placer) -> None:
+    """Take out lines too short to tell from noise."""
+    kept = []
+    for curve in contours.get_paths():
+        lines = [line for line in _lines(curve) if _length_in(placer, line) > _SPECK_IN]
+        kept.append(Curve.make_compound_path(*map(Curve, lines)) if lines else Curve(np.zeros((0, 2))))
+    contours.set_paths(kept)
 
 
 def label_contours(contours: QuadContourSet, colours: dict[float, str], placer: Placer) -> list[float]:
@@ -178,8 +189,19 @@ def _write_on_line(
 def write_in(
     placer: Placer, outline: np.ndarray, text: str, theme: Theme, colour: str, size_pt: float = SMALL_PT
 ) -> bool:
-    """Write a name wholly inside an outline (display units) if there is room; says whether there was."""
-    half = np.array([text_width_in(text, size_pt) + 0.08, 1.4 * size_pt / 72]) / 2
+    """Write a name wholly inside an outline (display units), in one line or two; says whether there was room."""
+    two_lines = "\n".join(text.rsplit(" ", 1))
+    return any(
+        _write_in(placer, outline, one, theme, colour, size_pt) for one in dict.fromkeys((text, two_lines))
+    )
+
+
+def _write_in(
+    placer: Placer, outline: np.ndarray, text: str, theme: Theme, colour: str, size_pt: float
+) -> bool:
+    lines = text.split("\n")
+    wide = max(text_width_in(line, size_pt) for line in lines)
+    half = np.array([wide + 0.08, 1.3 * len(lines) * size_pt / 72]) / 2
     inches = placer.inches(outline)
     lattice = _lattice(inches)
     corners = lattice[:, None] + half * _CORNERS[:4]

@@ -100,8 +100,9 @@ def draw_pane(
     unit_m = length_unit_m(unit)
     light = pane.light
     x, y = light.x_edges_m / unit_m, light.y_edges_m / unit_m
-    ax.set_facecolor(theme.soil)  # cells all but buried have no value
-    ax.pcolormesh(x, y, light.value, cmap=scale.cmap, norm=scale.norm, rasterized=True, zorder=1)
+    ax.pcolormesh(
+        x, y, _carried_down(light.value), cmap=scale.cmap, norm=scale.norm, rasterized=True, zorder=1
+    )
     ax.set(xlim=(x[-1], x[0]) if name == "left" else (x[0], x[-1]), ylim=(y[0], y[-1]))
     ax.set_aspect("equal", adjustable="box")
     _contours(pane, ax, scale, unit_m)
@@ -112,6 +113,14 @@ def draw_pane(
     length_ticks(ax, x[-1], y[-1], 6)
     _axes(name, ax, unit, theme)
     return ax
+
+
+def _carried_down(value: np.ndarray) -> np.ndarray:
+    """Cells all but buried have no value: above the soil they show that of the cell above."""
+    filled = value.copy()
+    for row in range(len(filled) - 2, -1, -1):
+        filled[row] = np.where(np.isnan(filled[row]), filled[row + 1], filled[row])
+    return filled
 
 
 def _contours(pane: Pane, ax: Axes, scale: Scale, unit_m: float) -> None:

@@ -72,7 +72,9 @@ def draw_profile(profile: Profile, ax: Axes, *, theme: Theme = LIGHT, unit: str 
     ax.axhspan(profile.soil_m[0] / unit_m, profile.soil_m[1] / unit_m, color=theme.soil, alpha=0.45, lw=0)
     ax.axhspan(profile.soil_m[1] / unit_m, profile.water_m / unit_m, color=theme.water, alpha=0.6, lw=0)
     ax.axhline(profile.water_m / unit_m, color="#3c8ea3", lw=1.0)
-    ax.fill_betweenx(z, profile.p10, profile.p90, color=theme.ink, alpha=0.16, lw=0)
+    ax.fill_betweenx(
+        z, profile.p10, profile.p90, color=theme.ink, alpha=0.16, lw=0, label="middle 80 %\nof the area"
+    )
     ax.errorbar(
         profile.mean,
         z,
@@ -83,26 +85,22 @@ def draw_profile(profile: Profile, ax: Axes, *, theme: Theme = LIGHT, unit: str 
         ms=3,
         elinewidth=0.8,
         capsize=1.5,
+        label="mean, and of it",
     )
-    ends = {"mean": (profile.mean, theme.ink)}
     for name, part in profile.colours.items():
         colour = _COLOURS["dark" if theme.name == "dark" else "light"][name]
-        ax.plot(part, z, color=colour, lw=1.3, ls=_DASHES[name])
-        ends[name] = (part, colour)
+        ax.plot(part, z, color=colour, lw=1.3, ls=_DASHES[name], label=name)
     right = round_up(1.02 * float(profile.p90.max()))
     ax.set(xlim=(0, right), ylim=(0, top))
-    _names(ax, ends, z, theme)
+    handles, names = ax.get_legend_handles_labels()
+    order = [names.index(name) for name in ("middle 80 %\nof the area", "mean, and of it", *profile.colours)]
+    ax.legend(
+        [handles[i] for i in order],
+        [names[i] for i in order],
+        loc="upper left", bbox_to_anchor=(1.02, 1.0), frameon=False, fontsize=SMALL_PT, labelcolor=theme.muted,
+        borderaxespad=0, borderpad=0, handlelength=2.4,
+    )  # fmt: skip
     ax.set_xlabel(f"PPFD ({PPFD_UNIT})", labelpad=2)
     ax.set_ylabel(f"height above the bottom ({unit})", labelpad=3)
     ax.spines[["top", "right"]].set_visible(False)
     return ax
-
-
-def _names(ax: Axes, ends: dict[str, tuple[np.ndarray, str]], z: np.ndarray, theme: Theme) -> None:
-    """A key to the right of the axes."""
-    for i, (name, (_part, colour)) in enumerate(ends.items()):
-        words = "mean, and middle\n80 % of the area" if name == "mean" else f"of it {name}"
-        ax.annotate(
-            words, (1.0, 1.0), xycoords="axes fraction", xytext=(8, -4 - (0 if i == 0 else 14 + 12 * i)),
-            textcoords="offset points", va="top", fontsize=SMALL_PT, color=colour, annotation_clip=False,
-        )  # fmt: skip

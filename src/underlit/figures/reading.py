@@ -73,7 +73,7 @@ class Reading:
         if not lit.any():
             return "No light was counted here."
         relative = 100 * float(np.median(density.rel_err[lit]))
-        cell = f"{100 * np.sqrt(np.median(surface.cell_area_m2)):.2g} cm"
+        cell = f"{round(100 * float(np.sqrt(np.median(surface.cell_area_m2))), 1):g} cm"
         what = f"{cell} cell" if surface.kind == "grid" else f"patch of about {cell}"
         return f"Standard error of the median {what}: {rounded(relative, relative / 10)} %."
 

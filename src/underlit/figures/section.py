@@ -23,12 +23,15 @@ from underlit.figures.style import (
     length_ticks,
     length_unit_m,
     sheet,
+    size_in,
+    text_width_in,
     theme_of,
 )
 
 _LEFT_IN, _BOTTOM_IN, _GAP_IN, _TOP_IN = 0.48, 0.42, 0.32, 0.22
 _TALLEST_IN = 3.4
 _FINE = 320  # columns of the interpolated picture
+_ASIDE = 0.08  # of the length: how far a value is carried sideways over the top of a stone
 _SMOOTH = 4.0  # of those columns: contours follow the picture after a Gaussian blur this wide
 
 
@@ -107,7 +110,7 @@ def section_figure(
             ax = page.axes(left, _BOTTOM_IN, (x1 - x0) * per_m, (z1 - z0) * per_m)
             draw_section(section, ax, scale=scale, theme=theme, unit=unit, view_m=(x0, x1, z0, z1))
             left += (x1 - x0) * per_m + _GAP_IN + _LEFT_IN
-        bar = page.axes(width - BAR_ROOM_IN + BAR_GAP_IN, _BOTTOM_IN, BAR_IN, tall * per_m)
+        bar = page.axes(width - BAR_ROOM_IN + BAR_GAP_IN, 0.06, BAR_IN, _BOTTOM_IN + tall * per_m - 0.06)
         draw_scale(scale, bar, theme)
     return page.figure
 
@@ -143,7 +146,7 @@ def draw_section(
         placer.block(section.solid.curve(unit_m))
     draw_contours(x / unit_m, (z + (z[1] - z[0]) / 2) / unit_m, even, scale, ax, placer)
     _ground(section, ax, unit_m, theme)
-    _lamps(section, ax, unit_m, theme, view_m[3])
+    _lamps(section, ax, unit, theme, view_m[3])
     return ax
 
 
@@ -186,7 +189,9 @@ def interpolated(section: Section) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         known[first, np.arange(_FINE)] = np.interp(x, section.soil_x_m, section.soil_value)
     known[blocked] = np.nan
     spacing = np.median(np.diff(section.z_m)) if len(section.z_m) > 1 else 0.1 * section.height_m
-    return x, z, _between(known, blocked, 1.2 * spacing / step)
+    light = _between(known, blocked, 1.2 * spacing / step)
+    # Over a stone that no plane clears there is only what is known to its left and right.
+    return x, z, _between(light.T, blocked.T, _ASIDE * _FINE).T
 
 
 def _between(known: np.ndarray, blocked: np.ndarray, reach: float) -> np.ndarray:
@@ -261,7 +266,8 @@ def _ground(section: Section, ax: Axes, unit_m: float, theme: Theme) -> None:
     ax.plot(*profile.T, color="#3a2f26", lw=0.9, zorder=3.7)
 
 
-def _lamps(section: Section, ax: Axes, unit_m: float, theme: Theme, top: float) -> None:
+def _lamps(section: Section, ax: Axes, unit: str, theme: Theme, top: float) -> None:
+    unit_m = length_unit_m(unit)
     for x0, x1, z in section.lamps_m:
         if z < top:
             ax.plot(
@@ -270,7 +276,15 @@ def _lamps(section: Section, ax: Axes, unit_m: float, theme: Theme, top: float) 
     far = [z for _, _, z in section.lamps_m if z >= top]
     if far:
         above = (min(far) - section.water_m) / unit_m
+        words = f"lamp {above:.0f} {unit} above the water ↑"
+        if text_width_in(words, SMALL_PT) > 0.8 * size_in(ax)[0]:
+            words = f"lamp {above:.0f} {unit} ↑"
         ax.annotate(
-            f"lamp {above:.0f} above the water ↑", (0.5, 1), xycoords="axes fraction", ha="center", va="top",
-            fontsize=SMALL_PT, color=theme.muted,
-        )  # fmt: skip
+            words,
+            (0.5, 1),
+            xycoords="axes fraction",
+            ha="center",
+            va="top",
+            fontsize=SMALL_PT,
+            color=theme.muted,
+        )
