@@ -1,16 +1,14 @@
 """Figures: what is drawn equals what was given, no word is cut off or covered, same bytes each time."""
 
 import dataclasses
-import itertools
 
 import matplotlib as mpl
 import numpy as np
 import pytest
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.contour import QuadContourSet
-from matplotlib.text import Text
 
 import synthetic
+from readable import assert_readable
 from underlit import figures
 from underlit.errors import DataError
 from underlit.figures import album, budget, data, outline, panes, plan, scale, section, style
@@ -36,30 +34,6 @@ FIGURES = (
 @pytest.fixture(scope="module")
 def res():
     return synthetic.result(photons=50_000, replicates=4)
-
-
-def texts(figure):
-    """All words that are drawn, with the boxes that they fill. [px]"""
-    figure.set_dpi(100)
-    renderer = FigureCanvasAgg(figure).get_renderer()
-    figure.draw(renderer)
-    shown = [t for t in figure.findobj(Text) if t.get_text().strip() and t.get_visible() and _axis_shown(t)]
-    return [(t.get_text(), t.get_window_extent(renderer)) for t in shown]
-
-
-def _axis_shown(text):
-    return text.axes is None or text.axes.axison or text in text.axes.texts
-
-
-def assert_readable(figure):
-    boxes = texts(figure)
-    width, height = figure.get_size_inches() * 100
-    for words, box in boxes:
-        inside = box.x0 > -1 and box.y0 > -1 and box.x1 < width + 1 and box.y1 < height + 1
-        assert inside, f"{words!r} is cut off: {box}"
-    for (one, a), (other, b) in itertools.combinations(boxes, 2):
-        across, up = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
-        assert not (across > 2 and up > 2.5), f"{one!r} lies on {other!r}"
 
 
 def light_map(length, width, cells=30):
@@ -283,18 +257,3 @@ def test_the_readers_own_settings_stay_as_they_are(res):
         figure = album.soil_figure(res)
         assert dict(mpl.rcParams) == before
     assert figure.axes[0].xaxis.label.get_size() == style.TEXT_PT
-
-
-def planes(res, heights=(0.04, 0.08, 0.12, 0.16, 0.2, 0.24, 0.28, 0.31)):
-    """The synthetic result with a stack of planes in place of its one."""
-    flat = res.surfaces["plane 0.140"]
-    surfaces = {name: s for name, s in res.surfaces.items() if name != "plane 0.140"}
-    sums = {name: res.sums[name] for name in surfaces}
-    for z in heights:
-        lift = np.array([0.0, 0.0, z - 0.14])
-        name = f"plane {z:.3f}"
-        surfaces[name] = dataclasses.replace(
-            flat, name=name, vertices_m=flat.vertices_m + lift, cell_centre_m=flat.cell_centre_m + lift
-        )
-        sums[name] = np.tile(np.rint(synthetic.true_transport(surfaces[name]) * 5e4 * res.scale), (4, 1, 1, 1)).astype(int)
-    return dataclasses.replace(res, surfaces=surfaces, sums=sums)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from matplotlib.figure import Figure
 
+from underlit.errors import StudyError
 from underlit.figures import budget, painted, panes, plan, profile, quantities, section, spectrum, zones
 from underlit.figures.data import LightMap
 from underlit.figures.reading import Reading, join
@@ -19,7 +21,7 @@ from underlit.spectra import plant_bands
 
 
 def soil_figure(
-    res: Result,
+    res: Result | Reading,
     *,
     dims: maps.Dims = None,
     scale: Scale | None = None,
@@ -44,7 +46,7 @@ def soil_figure(
     -------
     matplotlib.figure.Figure
     """
-    read = Reading(res, dims)
+    read = Reading.of(res, dims)
     light = read.horizontal_map("soil")
     return plan.plan_figure(
         light, read.plan(), scale=scale or light_scale([light.value]), theme=theme, unit=unit,
@@ -60,7 +62,7 @@ def _smooth_note(light: LightMap) -> str:
 
 
 def section_figure(
-    res: Result,
+    res: Result | Reading,
     *,
     dims: maps.Dims = None,
     scale: Scale | None = None,
@@ -68,7 +70,7 @@ def section_figure(
     unit: str = "cm",
 ) -> Figure:
     """Two upright sections through the highest stone or branch; parameters as in `soil_figure`."""
-    read = Reading(res, dims)
+    read = Reading.of(res, dims)
     sections = read.sections()
     return section.section_figure(
         sections, scale=scale or light_scale([s.value for s in sections]), theme=theme, unit=unit,
@@ -76,13 +78,14 @@ def section_figure(
         subtitle=f"PPFD on horizontal planes; {read.settings()}",
         notes=[join([
             "Straight between the planes that were counted on (ticks at the right edge) and the soil.",
+            "Dotted outlines: leaves." if any(s.leaves_m for s in sections) else "",
             read.error_note(read.names("plane")[0]), read.provenance(),
         ])],
     )  # fmt: skip
 
 
 def panes_figure(
-    res: Result,
+    res: Result | Reading,
     *,
     dims: maps.Dims = None,
     scale: Scale | None = None,
@@ -90,7 +93,7 @@ def panes_figure(
     unit: str = "cm",
 ) -> Figure:
     """PPFD on the inside of the four panes; parameters as in `soil_figure`."""
-    read = Reading(res, dims)
+    read = Reading.of(res, dims)
     found = read.panes()
     return panes.panes_figure(
         found, scale=scale or light_scale([pane.light.value for pane in found.values()]), theme=theme,
@@ -105,14 +108,14 @@ def panes_figure(
 
 
 def hardscape_figure(
-    res: Result, *, dims: maps.Dims = None, scale: Scale | None = None, theme: str | Theme = "light",
+    res: Result | Reading, *, dims: maps.Dims = None, scale: Scale | None = None, theme: str | Theme = "light",
     azimuth_deg: float = -20.0, elevation_deg: float = 20.0,
 ) -> Figure:  # fmt: skip
     """Hardscape and soil in perspective, painted with the light on them; parameters as in `soil_figure`.
 
     `azimuth_deg` and `elevation_deg` say where the viewer stands: to the right of the front, and above. [deg]
     """
-    read = Reading(res, dims)
+    read = Reading.of(res, dims)
     solids = [read.lit_mesh(name) for name in read.names("hardscape")]
     soil = read.lit_mesh("soil")
     scale = scale or light_scale([soil.value, *(solid.value for solid in solids)])
@@ -128,9 +131,9 @@ def hardscape_figure(
     )  # fmt: skip
 
 
-def budget_figure(res: Result, *, dims: maps.Dims = None, theme: str | Theme = "light") -> Figure:
+def budget_figure(res: Result | Reading, *, dims: maps.Dims = None, theme: str | Theme = "light") -> Figure:
     """Where 100 photons end; parameters as in `soil_figure`."""
-    read = Reading(res, dims)
+    read = Reading.of(res, dims)
     return budget.budget_figure(
         read.shares(), theme=theme, title=f"{read.title}: where 100 photons end",
         subtitle=f"All photons that the lamps send out, 380–780 nm; {read.settings()}",
@@ -138,9 +141,9 @@ def budget_figure(res: Result, *, dims: maps.Dims = None, theme: str | Theme = "
     )  # fmt: skip
 
 
-def spectra_figure(res: Result, *, dims: maps.Dims = None, theme: str | Theme = "light") -> Figure:
+def spectra_figure(res: Result | Reading, *, dims: maps.Dims = None, theme: str | Theme = "light") -> Figure:
     """Spectrum at the lamps and on the soil; parameters as in `soil_figure`."""
-    read = Reading(res, dims)
+    read = Reading.of(res, dims)
     return spectrum.spectrum_figure(
         quantities.spectrum_panels(read), theme=theme,
         title=f"{read.title}: spectrum at the lamps and on the soil",
@@ -149,10 +152,12 @@ def spectra_figure(res: Result, *, dims: maps.Dims = None, theme: str | Theme = 
     )  # fmt: skip
 
 
-def zones_figure(res: Result, *, dims: maps.Dims = None, theme: str | Theme = "light") -> Figure:
+def zones_figure(res: Result | Reading, *, dims: maps.Dims = None, theme: str | Theme = "light") -> Figure:
     """Light in each plant zone against what its plants want; parameters as in `soil_figure`."""
-    read = Reading(res, dims)
+    read = Reading.of(res, dims)
     bars, missing = quantities.zone_bars(read)
+    if not bars:
+        raise StudyError("there is no plant zone to draw.", hint=" ".join(missing) or "Add a `[[plant]]`.")
     return zones.zones_figure(
         bars, theme=theme, title=f"{read.title}: light in the plant zones",
         subtitle=f"PPFD; {read.settings()}",
@@ -161,10 +166,10 @@ def zones_figure(res: Result, *, dims: maps.Dims = None, theme: str | Theme = "l
 
 
 def profile_figure(
-    res: Result, *, dims: maps.Dims = None, theme: str | Theme = "light", unit: str = "cm"
+    res: Result | Reading, *, dims: maps.Dims = None, theme: str | Theme = "light", unit: str = "cm"
 ) -> Figure:
     """Light against depth; parameters as in `soil_figure`."""
-    read = Reading(res, dims)
+    read = Reading.of(res, dims)
     return profile.profile_figure(
         quantities.depth_profile(read), theme=theme, unit=unit, title=f"{read.title}: light against depth",
         subtitle=f"PPFD on horizontal planes in open water; {read.settings()}",
@@ -210,26 +215,24 @@ def save_all(
     _known(fmt, dict.fromkeys(FORMATS), "figure format")
     theme_of(theme)
     length_unit_m(unit)
+    read = Reading(res, dims)
     return [
-        save(draw(), Path(folder) / f"{name}.{fmt}", theme)
-        for name, draw in _drawers(res, dims, theme, unit).items()
+        save(draw(read), Path(folder) / f"{name}.{fmt}", theme)
+        for name, draw in _drawers(read, theme, unit).items()
     ]
 
 
-def _drawers(res: Result, dims: maps.Dims, theme: str, unit: str) -> dict[str, Callable[[], Figure]]:
-    """File name and drawer of every figure that the result has surfaces for."""
-    kinds = {name.split(" ")[0] for name in res.surfaces}
-    common: dict[str, Any] = {"dims": dims, "theme": theme}
-    drawers = {
-        "soil": lambda: soil_figure(res, unit=unit, **common),
-        "sections": lambda: section_figure(res, unit=unit, **common),
-        "panes": lambda: panes_figure(res, unit=unit, **common),
-        "hardscape": lambda: hardscape_figure(res, **common),
-        "budget": lambda: budget_figure(res, **common),
-        "spectra": lambda: spectra_figure(res, **common),
-        "depth": lambda: profile_figure(res, unit=unit, **common),
-        "zones": lambda: zones_figure(res, **common),
-    }
-    needs = {"sections": "plane", "depth": "plane", "panes": "pane", "zones": "plants"}
-    kinds |= {"plants"} if res.scene.plant else set()
-    return {name: draw for name, draw in drawers.items() if needs.get(name, "soil") in kinds}
+def _drawers(read: Reading, theme: str, unit: str) -> dict[str, Callable[[Reading], Figure]]:
+    """File name and drawer of every figure that there is something to show in."""
+    ruled: dict[str, Any] = {"theme": theme, "unit": unit}
+    drawers: dict[str, Callable[[Reading], Figure]] = {"soil": partial(soil_figure, **ruled)}
+    if read.names("plane"):
+        drawers["sections"] = partial(section_figure, **ruled)
+    if quantities.open_planes(read):
+        drawers["depth"] = partial(profile_figure, **ruled)
+    if read.names("pane"):
+        drawers["panes"] = partial(panes_figure, **ruled)
+    if quantities.readable_zones(read):
+        drawers["zones"] = partial(zones_figure, theme=theme)
+    plain = {"hardscape": hardscape_figure, "budget": budget_figure, "spectra": spectra_figure}
+    return drawers | {name: partial(draw, theme=theme) for name, draw in plain.items()}

@@ -40,10 +40,11 @@ class LightMap:
 
 @dataclass(frozen=True)
 class Zone:
-    """A plant zone on the soil: closed outline (n, 2) seen from above [m], and what to call it."""
+    """A plant zone on the soil: what to call it, closed outline (n, 2) seen from above, height of leaves. [m]"""
 
     name: str
     outline_m: np.ndarray
+    leaves_m: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -233,8 +233,11 @@ def _upright(draft: Draft, view: str, ax: Axes, unit_m: float, theme: Theme, pla
         _silhouette(piece, view, ax, unit_m, theme)
     _soil(ax, across / unit_m, near / unit_m, theme, 1.0, 2.5)
     for zone in draft.zones:
+        x, z = _along_soil(draft, zone, i) / unit_m
+        if zone.leaves_m:
+            ax.fill_between(x, z, z + zone.leaves_m / unit_m, color=_PLANT, alpha=0.25, lw=0, zorder=1.8)
         ax.plot(
-            *_along_soil(draft, zone, i) / unit_m, color=_PLANT, lw=2.2, solid_capstyle="butt", zorder=4.5,
+            x, z, color=_PLANT, lw=2.2, solid_capstyle="butt", zorder=4.5,
             path_effects=halo(theme, 3.4, "#ffffffb0"),
         )  # fmt: skip
     for lamp in draft.lamps:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import numpy as np
 
 from underlit.errors import StudyError
@@ -44,6 +46,16 @@ def split_words(spectrum: np.ndarray) -> str:
         return "no light of 400–700 nm"
     parts = [f"{name} {split[name]:.0f} %" for name in ("blue", "green", "red")]
     return f"{', '.join(parts)} of PAR; far red {split['far red']:.0f} % beside it"
+
+
+def readable_zones(read: Reading) -> list[str]:
+    """Names of the plant zones that have open cells to be read on."""
+    found = []
+    for plant in read.scene.plant:
+        with suppress(StudyError):  # `zone_bars` says why
+            find_zone(read.res, plant)
+            found.append(plant.name)
+    return found
 
 
 def zone_bars(read: Reading) -> tuple[list[ZoneBar], list[str]]:
@@ -93,8 +105,7 @@ def _unbroken(value: float, std_err: float) -> str:
 
 def depth_profile(read: Reading) -> Profile:
     """Light on every horizontal plane that is mostly open, over its open part."""
-    found = [_plane_row(read, name) for name in read.names("plane")]
-    rows = sorted(row for row in found if row is not None)
+    rows = sorted(_plane_row(read, name) for name in open_planes(read))
     if not rows:
         raise StudyError(
             "this result has no horizontal plane in open water.",
@@ -115,13 +126,17 @@ def depth_profile(read: Reading) -> Profile:
     )
 
 
-def _plane_row(read: Reading, name: str) -> tuple[float, ...] | None:
+def open_planes(read: Reading) -> list[str]:
+    """Horizontal planes that are not mostly buried."""
+    least = _LEAST_PLANE_SHARE
+    return [name for name in read.names("plane") if read.open_share(read.res.surface(name)).mean() >= least]
+
+
+def _plane_row(read: Reading, name: str) -> tuple[float, ...]:
     """Height, mean, tenth and ninetieth percentile, error of the mean, and the colours of the mean."""
     surface = read.res.surface(name)
     share = read.open_share(surface)
     cells = share > LEAST_OPEN_SHARE
-    if share.mean() < _LEAST_PLANE_SHARE:
-        return None
 
     def over(weighting: str) -> Area:
         samples = maps.ppfd(read.res, name, read.dims, weighting).samples[:, cells] / share[cells]

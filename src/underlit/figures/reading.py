@@ -42,6 +42,12 @@ class Reading:
         tank = self.scene.tank
         self.size_m = np.array([tank.length, tank.width, tank.height])
         self._maps: dict[str, LightMap] = {}
+        self._shares: dict[str, np.ndarray] = {}
+
+    @classmethod
+    def of(cls, res: Result | Reading, dims: maps.Dims = None) -> Reading:
+        """A reading as it is, or one of a result."""
+        return res if isinstance(res, Reading) else cls(res, dims)
 
     @property
     def title(self) -> str:
@@ -112,6 +118,11 @@ class Reading:
 
     def open_share(self, surface: Surface) -> np.ndarray:
         """Share of each cell of a horizontal grid that lies in neither hardscape nor soil, (C,)."""
+        if surface.name not in self._shares:
+            self._shares[surface.name] = self._open_share(surface)
+        return self._shares[surface.name]
+
+    def _open_share(self, surface: Surface) -> np.ndarray:
         lattice = Lattice.over(surface)
         free = ~lattice.in_hardscape(self.res)
         if surface.name != "soil":
@@ -201,8 +212,18 @@ class Reading:
             soil_value=np.interp(x_soil, middles(edges)[free], soil[free]) if free.any() else None,
             solid=self._cut(axis, at_m),
             lamps_m=[(*np.sort(lamp.corners_m[:, axis])[[0, -1]], lamp.height_m) for lamp in self.lamps],
+            leaves_m=self._leaves(axis, at_m),
             glass_m=self.scene.tank.thickness,
         )
+
+    def _leaves(self, axis: int, at_m: float) -> list[tuple[float, float, float]]:
+        """Stretches of a section that run through a canopy, and its height. [m]"""
+        found = []
+        for plant in self.scene.plant:
+            if plant.canopy is not None and plant.outline is not None:
+                spans = stretches(np.array(plant.outline), axis, at_m)
+                found += [(start, end, plant.canopy.height) for start, end in spans]
+        return found
 
     def _row(self, name: str, axis: int, at_m: float) -> tuple[np.ndarray, np.ndarray]:
         """Cell edges and values of a horizontal map along one line."""
@@ -276,7 +297,11 @@ def lamps_of(scene: Scene) -> list[Lamp]:
 def zones_of(scene: Scene) -> list[Zone]:
     """Plant zones with an outline on the soil, their wanted band in the name."""
     return [
-        Zone(f"{plant.name} {plant.band[0]:g}–{plant.band[1]:g}", np.array(plant.outline))
+        Zone(
+            f"{plant.name} {plant.band[0]:g}–{plant.band[1]:g}",
+            np.array(plant.outline),
+            plant.canopy.height if plant.canopy is not None else 0.0,
+        )
         for plant in scene.plant
         if plant.outline is not None
     ]
@@ -287,6 +312,16 @@ def edges_of(surface: Surface) -> tuple[np.ndarray, np.ndarray]:
     if surface.x_edges_m is None or surface.y_edges_m is None:
         raise ValueError(f"`{surface.name}` is no grid")
     return surface.x_edges_m, surface.y_edges_m
+
+
+def stretches(outline_m: np.ndarray, axis: int, at_m: float) -> list[tuple[float, float]]:
+    """Where a straight line along x (`axis` 0, at y = `at_m`) or y runs inside a closed outline (n, 2). [m]"""
+    along, across = outline_m[:, axis], outline_m[:, 1 - axis]
+    after, beyond = np.roll(along, -1), np.roll(across, -1)
+    meets = (across > at_m) != (beyond > at_m)
+    share = (at_m - across[meets]) / (beyond[meets] - across[meets])
+    crossings = np.sort(along[meets] + share * (after[meets] - along[meets]))
+    return [(float(start), float(end)) for start, end in crossings.reshape(-1, 2)]
 
 
 def middles(edges: np.ndarray) -> np.ndarray:

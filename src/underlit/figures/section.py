@@ -20,6 +20,7 @@ from underlit.figures.style import (
     SMALL_PT,
     TEXT_PT,
     Theme,
+    halo,
     length_ticks,
     length_unit_m,
     sheet,
@@ -61,6 +62,8 @@ class Section:
         Inside length along the section, height of the rim, water level. [m]
     lamps_m : sequence of (x0, x1, z)
         Glowing faces of the lamps above. [m]
+    leaves_m : sequence of (x0, x1, height)
+        Where leaves fill the water above the soil, and how high. [m]
     """
 
     name: str
@@ -76,6 +79,7 @@ class Section:
     soil_value: np.ndarray | None = None
     solid: Coverage | None = None
     lamps_m: Sequence[tuple[float, float, float]] = ()
+    leaves_m: Sequence[tuple[float, float, float]] = ()
     glass_m: float = 0.005
 
 
@@ -145,6 +149,7 @@ def draw_section(
     if section.solid is not None:
         placer.block(section.solid.curve(unit_m))
     draw_contours(x / unit_m, (z + (z[1] - z[0]) / 2) / unit_m, even, scale, ax, placer)
+    _leaves(section, ax, unit_m, theme)
     _ground(section, ax, unit_m, theme)
     _lamps(section, ax, unit, theme, view_m[3])
     return ax
@@ -245,6 +250,20 @@ def _frame(section: Section, ax: Axes, unit: str, unit_m: float, theme: Theme, v
     ax.set_ylabel(f"height ({unit})", labelpad=3)
     ax.set_title(section.name, fontsize=TEXT_PT, color=theme.ink, loc="left", pad=5, parse_math=False)
     length_ticks(ax, length, height, 6)
+
+
+def _leaves(section: Section, ax: Axes, unit_m: float, theme: Theme) -> None:
+    """Outline of leaves that fill part of the water."""
+    for x0, x1, height in section.leaves_m:
+        x = np.linspace(x0, x1, 40)
+        z = np.interp(x, section.soil_x_m, section.soil_z_m)
+        outline = np.vstack([np.column_stack([x, z]), np.column_stack([x, z + height])[::-1]]) / unit_m
+        ax.add_patch(
+            Polygon(
+                outline, fill=False, ec="#ffffff", lw=1.2, ls=(0, (1, 1.2)), zorder=3.2,
+                path_effects=halo(theme, 2.4, "#0c4a29"),
+            )
+        )  # fmt: skip
 
 
 def _ground(section: Section, ax: Axes, unit_m: float, theme: Theme) -> None:
