@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -225,17 +225,28 @@ def sheet(
 
 
 def save(figure: Figure, path: str | Path, theme: str | Theme = "light") -> Path:
-    """Write a figure, format by suffix; same drawing, same bytes, and never a half-written file."""
+    """Write a figure, format by suffix; same drawing, same bytes, and never a half-written file.
+
+    Raises
+    ------
+    DataError
+        If the format is not known, or the file cannot be written.
+    """
     path = Path(path)
     suffix = path.suffix.lstrip(".").lower()
     _known(suffix, dict.fromkeys(FORMATS), "figure format")
     undated = {"png": {}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[suffix]
     part = path.with_name(f".{path.name}.part")
-    path.parent.mkdir(parents=True, exist_ok=True)
     try:
+        path.parent.mkdir(parents=True, exist_ok=True)
         with theme_of(theme).context():
             figure.savefig(part, format=suffix, metadata=undated, dpi=DPI, facecolor=figure.get_facecolor())
         os.replace(part, path)
+    except OSError as fault:
+        reason = (fault.strerror or str(fault)).lower()
+        hint = "Give a folder that can be written to."
+        raise DataError(f"the picture cannot be written: {reason}.", where=str(path), hint=hint) from fault
     finally:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
     return path
