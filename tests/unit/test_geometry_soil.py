@@ -141,8 +141,8 @@ def test_height_map_file(tmp_path):
         ("furlong\n1,2\n3,4\n", "first line must name the unit"),
         ("mm\n", "missing or of unequal length"),
         ("mm\n1,2\n3\n", "missing or of unequal length"),
-        ("mm\n1,2\n3,x\n", "could not convert string to float: 'x'"),
-        ("mm\n1,2\n3,\n", "could not convert string to float: ''"),
+        ("mm\n1,2\n3,x\n", "got `x`, expected a depth"),
+        ("mm\n1,2\n3,\n", "got ``, expected a depth"),
     ],
 )
 def test_bad_height_map_file(tmp_path, text, message):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -235,10 +236,24 @@ def _csv_rows(path: Path) -> list[tuple[int, list[str]]]:
 
 
 def _numbers(cells: list[str], where: str) -> list[float]:
+    numbers = [_number(cell) for cell in cells]
+    wrong = [
+        cell.strip() for cell, number in zip(cells, numbers, strict=True) if not 0.0 <= number < math.inf
+    ]
+    if wrong:
+        hint = "Write plain numbers with a decimal point."
+        raise DataError(
+            f"got `{wrong[0][:40]}`, expected a depth: a number from 0 up.", where=where, hint=hint
+        )
+    return numbers
+
+
+def _number(cell: str) -> float:
+    """The number, or NaN where there is none."""
     try:
-        return [float(cell) for cell in cells]
-    except ValueError as error:
-        raise DataError(f"{error}.", where=where, hint="Write plain numbers with a decimal point.") from None
+        return float(cell)
+    except ValueError:
+        return math.nan
 
 
 def _complete(front, back, left, right) -> tuple[float, float, float, float]:

@@ -120,20 +120,21 @@ def _made(piece: Hardscape, scene: Scene) -> Mesh:
 
 
 def shape_soil(scene: Scene) -> Soil:
-    """The soil's surface over the whole floor."""
+    """The soil's surface over the whole floor; below the rim, as the checks of the scene see to for the others."""
     length, width, substrate = scene.tank.length, scene.tank.width, scene.substrate
     if substrate.height_map is not None:
-        return mapped_soil(length, width, read_height_map(scene.file(substrate.height_map)))
+        soil = mapped_soil(length, width, read_height_map(scene.file(substrate.height_map)))
+        if soil.z_m.max() >= scene.tank.height:
+            high, rim = (
+                units.show(round(float(z), 4), "length") for z in (soil.z_m.max(), scene.tank.height)
+            )
+            what = f"the soil rises to {high}, expected less than the height of the tank, {rim}."
+            raise DataError(what, where=substrate.height_map, hint="Is the unit in its first line right?")
+        return soil
     if substrate.profile is not None:
         return profile_soil(length, width, substrate.profile, along=substrate.along)
-    return sloped_soil(
-        length,
-        width,
-        front=substrate.front,
-        back=substrate.back,
-        left=substrate.left,
-        right=substrate.right,
-    )
+    front, back, left, right = substrate.front, substrate.back, substrate.left, substrate.right
+    return sloped_soil(length, width, front=front, back=back, left=left, right=right)
 
 
 def make_piece(piece: Piece, scene: Scene) -> Mesh:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from pathlib import Path as FilePath
 from typing import Any
 
-from underlit import units
+from underlit import spectra, units
 from underlit.errors import DataError, Fault
 from underlit.scene.document import Document, Path, dotted
 from underlit.scene.faults import got
@@ -82,13 +83,20 @@ class Checker:
             seen.setdefault(name, i)
 
     def known(
-        self, path: Path, name: Any, names: Sequence[str], what: str, endings: tuple[str, ...] = ()
+        self,
+        path: Path,
+        name: Any,
+        names: Sequence[str],
+        what: str,
+        endings: tuple[str, ...] = (),
+        read: Callable[..., Any] | None = None,
     ) -> None:
-        """A name must be in a table, or be a file when files are allowed."""
+        """A name must be in a table, or be a file that `read` can use when files are allowed."""
         if not isinstance(name, str) or name in names:
             return
-        if endings and name.lower().endswith(endings):
-            self.file(path, name, endings)
+        if read is not None and name.lower().endswith(endings):
+            if self.file(path, name, endings):
+                self.data(path, partial(read, name, spectra.NODES_NM, self.scene.folder))
             return
         near = nearest(name, list(names))
         own = f" A file of your own ends in {' or '.join(endings)}." if endings else ""
@@ -124,7 +132,7 @@ class Checker:
             return read()
         except DataError as error:
             hint = error.hint.split(" Known:")[0] if error.hint.startswith("Nearest:") else error.hint
-            self.fault(path, error.what, hint)
+            self.fault(path, f"{error.where}: {error.what}" if error.where else error.what, hint)
             return None
 
 

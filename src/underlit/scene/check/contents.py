@@ -173,7 +173,7 @@ def _canopy(checker: Checker, plant: Plant, path: Path) -> None:
         hint = "Give the zone an outline, or leave the canopy out."
         checker.fault((*path, "canopy"), "leaves are modelled over the soil only, not on hardscape.", hint)
     path, tank = (*path, "canopy"), checker.scene.tank
-    checker.known((*path, "leaf"), plant.canopy.leaf, spectra.leaf_names(), "leaf", (".csv",))
+    checker.known((*path, "leaf"), plant.canopy.leaf, spectra.leaf_names(), "leaf", (".csv",), spectra.leaf)
     if plant.canopy.height > tank.height:
         expected = f"at most the height of the tank, {cm(tank.height)}"
         checker.wrong((*path, "height"), expected, "It counts from the soil.")
@@ -182,7 +182,7 @@ def _canopy(checker: Checker, plant: Plant, path: Path) -> None:
 def _floaters(checker: Checker, floaters: Floaters) -> None:
     path = ("floaters",)
     if floaters.leaf is not None:
-        checker.known((*path, "leaf"), floaters.leaf, spectra.leaf_names(), "leaf", (".csv",))
+        checker.known((*path, "leaf"), floaters.leaf, spectra.leaf_names(), "leaf", (".csv",), spectra.leaf)
         for key in ("transmittance", "reflectance"):
             if checker.given((*path, key)):
                 checker.fault(

@@ -25,12 +25,17 @@ def check(checker: Checker) -> None:
 
 def surface(checker: Checker, path: tuple[str | int, ...], material: object) -> None:
     """A surface material must be known."""
-    checker.known(path, material, spectra.surface_names(), "surface", _TABLES)
+    checker.known(path, material, spectra.surface_names(), "surface", _TABLES, spectra.surface_reflectance)
+
+
+def sheet(checker: Checker, path: tuple[str | int, ...], material: str) -> None:
+    """A sheet of glass or acrylic must be known."""
+    checker.known(path, material, spectra.glass_names(), "glass", _TABLES, spectra.glass)
 
 
 def _glass(checker: Checker) -> None:
     tank = checker.scene.tank
-    checker.known(("tank", "glass"), tank.glass, spectra.glass_names(), "glass", _TABLES)
+    sheet(checker, ("tank", "glass"), tank.glass)
     needed = plate_thickness(max(tank.length, tank.width), tank.height)
     if tank.thickness < 0.5 * needed:
         checker.warn(
@@ -74,7 +79,7 @@ def _opening(checker: Checker) -> None:
             checker.fault(("tank", "brace", j), what, "Move or shorten one of them.")
     if tank.lid:
         _rectangle(checker, ("tank", "lid"), tank.lid.rectangle)
-        checker.known(("tank", "lid", "material"), tank.lid.material, spectra.glass_names(), "glass", _TABLES)
+        sheet(checker, ("tank", "lid", "material"), tank.lid.material)
 
 
 def _rectangle(checker: Checker, path: tuple[str | int, ...], rectangle: Rectangle) -> bool:
