@@ -34,7 +34,7 @@ from underlit.kernels.box import exit_face
 from underlit.kernels.bvh import any_hit
 from underlit.kernels.emit import face_point
 from underlit.kernels.fresnel import fresnel
-from underlit.kernels.jit import inlined_kernel, kernel
+from underlit.kernels.jit import called_kernel, inlined_kernel, kernel
 from underlit.kernels.leaves import leaf_normal
 from underlit.kernels.rng import mix32, owen_scramble, rng_start, sobol_next, sobol_start, uniform
 from underlit.kernels.sampling import TWO_PI
@@ -192,7 +192,7 @@ def sight_line(scene, bvh, x, y, z, dx, dy, dz, t, stack):
     return not any_hit(bvh, x, y, z, dx, dy, dz, t, -1, stack)
 
 
-@inlined_kernel
+@called_kernel
 def leaf_gaps(scene, x, y, z, dx, dy, dz, t, rng, seed):
     """Chance that no leaf stands in a stretch of path, estimated without bias.
 
@@ -306,7 +306,7 @@ def strips_and_opening(scene, x, y):
     return 1.0
 
 
-@inlined_kernel
+@called_kernel
 def gather_path(
     scene, bvh, source, u1, u2, sx, sy, sz, tx, ty, tz, i, j, v, factor, cells, cell, rng, seed, stack
 ):
@@ -407,7 +407,7 @@ def source_point(source, u1, u2):
     return lx, ly, 0.0
 
 
-@inlined_kernel
+@called_kernel
 def gather_soil(scene, bvh, source, directions, seed, stream, word, first, points_per_cell, photons, scratch):
     """Add first light to all soil cells, worth `photons` photons.
 

@@ -15,10 +15,13 @@ _RELAXED = {"contract", "nsz"}
 # an atomic operation, nine tenths of the run time; scratch arrays come from the caller instead.
 kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, _nrt=False)
 
-# For kernels that take the whole scene: a call would copy some hundred words of array headers onto the stack. They
-# are never called from Python, which saves compiling a way in.
-_INLINED = {"_nrt": False, "forceinline": True, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+# For kernels that take the whole scene. They are never called from Python, which saves compiling a way in. A call
+# copies some hundred words of array headers onto the stack, so what runs at every event is inlined, and compiled
+# again wherever it is; what runs rarely or for long is called.
+_NO_WAY_IN = {"_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_INLINED = {**_NO_WAY_IN, "forceinline": True}
 inlined_kernel = numba.njit(**_OPTIONS, **_INLINED, fastmath=_RELAXED)
+called_kernel = numba.njit(**_OPTIONS, **_NO_WAY_IN, fastmath=_RELAXED)
 
 # For a large kernel with one caller: merged into it before it is compiled, so that it is compiled once.
 merged_kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, _nrt=False, inline="always")

@@ -43,7 +43,7 @@ from underlit.kernels.bvh import closest_hit
 from underlit.kernels.fresnel import fresnel
 from underlit.kernels.gather import MAX_RETURNS
 from underlit.kernels.interface import component, cross_surface, flip, refract, sheet_walk
-from underlit.kernels.jit import inlined_kernel, merged_kernel
+from underlit.kernels.jit import called_kernel, inlined_kernel, merged_kernel
 from underlit.kernels.leaves import leaf_normal
 from underlit.kernels.rng import uniform
 from underlit.kernels.sampling import TWO_PI, about, henyey_greenstein, lambertian
@@ -144,7 +144,7 @@ def strips_let_through(scene, px, py, v, n_bands, sinks, rng, seed):
     return True
 
 
-@inlined_kernel
+@called_kernel
 def scatter_leaf(scene, rho_row, tau_row, sink, nx, ny, nz, dx, dy, dz, v, sinks, rng, seed):
     """Light that meets a leaf with normal n: absorbed in part, the rest sent back or let through diffusely."""
     along = dx * nx + dy * ny + dz * nz
@@ -220,7 +220,7 @@ def meet_pane_inside(scene, region, face, dx, dy, dz, u, v, sinks):
     return GLASS, dx, dy, dz
 
 
-@inlined_kernel
+@called_kernel
 def meet_medium(scene, region, px, py, pz, dx, dy, dz, rate, v, sinks, rng, seed):
     """A tentative collision in the volume: with a particle, with a leaf, or with nothing (Woodcock tracking).
 
@@ -373,7 +373,7 @@ def step_inside(
     return region if alive else ENDED, px, py, pz, dx, dy, dz, skip if event == _MESH else NO_FACE, MIXED
 
 
-@inlined_kernel
+@called_kernel
 def meet_film(scene, face, dx, dy, dz, mu_air, v, sinks, rng, seed):
     """Light that has left a pane into the air gap before a film: absorbed, or back through the glass."""
     tank = scene.tank
@@ -481,7 +481,7 @@ def lid_face(cover, dz):
     return cover.lid_z_m + (cover.lid_m if dz < 0.0 else 0.0)
 
 
-@inlined_kernel
+@called_kernel
 def meet_lid(scene, px, py, dx, dy, dz, v, sinks, rng, seed):
     """Go through or back from the lid; a sheet shifts a ray sideways by what it travels inside."""
     cover = scene.cover
