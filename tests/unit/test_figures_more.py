@@ -9,7 +9,7 @@ import synthetic
 from readable import assert_readable
 from underlit import figures
 from underlit.errors import StudyError
-from underlit.figures import compare, drafting, lamp, quantities, spectrum
+from underlit.figures import compare, curves, drafting, lamp, quantities, schedule, spectrum
 from underlit.figures.drawing import draw_view
 from underlit.figures.reading import Reading, count_words, stretches
 from underlit.metrics import maps, photons, zones
@@ -58,6 +58,56 @@ def test_figures_are_readable(res, draw, theme):
 @pytest.mark.parametrize("draw", [figures.difference_figure, figures.shade_figure])
 def test_comparisons_are_readable(res, draw):
     assert_readable(draw(res, dimmed(res, 0.7)))
+
+
+def test_compared_maps_share_one_scale(res):
+    figure = figures.compare_figure([res, dimmed(res, 0.5)], ["full", "half"])
+    assert_readable(figure)
+    full, half = meshes(figure)
+    assert (full.norm.vmin, full.norm.vmax) == (half.norm.vmin, half.norm.vmax)
+    ratio = np.asarray(half.get_array()) / np.asarray(full.get_array())
+    assert ratio[np.isfinite(ratio)] == pytest.approx(0.5)
+
+
+def test_the_day_encloses_the_light_integral(res):
+    figure = figures.day_figure(res)
+    assert_readable(figure)
+    lines = [container[0] for container in figure.axes[0].containers]
+    for line, zone in zip(lines, zones.find_zones(res), strict=True):
+        area = 0.0036 * np.trapezoid(line.get_ydata(), line.get_xdata())  # umol s-1 h to mol
+        assert area == pytest.approx(float(zones.report(res, zone).dli.value))
+
+
+def test_a_day_past_midnight_goes_on_at_nought():
+    times, share = schedule.Day(20.0, 8.0, 1.0).corners()
+    assert times.tolist() == [20, 21, 27, 28]
+    assert share.tolist() == [0, 1, 1, 0]
+
+
+def test_curves_are_named_without_touching():
+    x = np.array([5.0, 10.0, 20.0])
+    found = [figures.Curve(f"curve {i}", x, 100 - x + 0.2 * i, 0 * x + 1) for i in range(5)]
+    figure = figures.curves_figure(found, x_name="height (cm)", y_name="PPFD", band=figures.Band("", 40, 60))
+    assert_readable(figure)
+    drawn = [container[0].get_ydata() for container in figure.axes[0].containers]
+    assert all(np.array_equal(line, curve.y) for line, curve in zip(drawn, found, strict=True))
+
+
+def test_names_move_no_farther_than_they_must():
+    assert curves._apart(np.array([0.0, 1.0, 2.0]), 0.5).tolist() == [0, 1, 2]
+    assert curves._apart(np.array([1.0, 1.0]), 0.5) == pytest.approx([0.75, 1.25])
+    assert np.diff(curves._apart(np.array([0.0, 0.1, 0.15, 2.0]), 0.4)).min() == pytest.approx(0.4)
+
+
+def test_tables_are_readable():
+    columns = [
+        figures.Column("lamp", ["one bar of 47 W", "two bars"]),
+        figures.Column("median on the carpet, µmol m⁻² s⁻¹", ["113 ± 1", "98 ± 1"], numbers=True),
+        figures.Column("carpet", ["✓ right", "✗ too dark"]),
+    ]
+    figure = figures.table_figure(columns, title="Which lamp?", notes=["A note."])
+    assert_readable(figure)
+    assert {"✓ right", "98 ± 1"} <= {text.get_text() for text in figure.axes[0].texts}
 
 
 def test_spectrum_on_the_soil_is_the_one_of_the_metrics(res):

@@ -2,6 +2,7 @@
 
 from underlit.figures.album import (
     budget_figure,
+    day_figure,
     hardscape_figure,
     light_scale,
     panes_figure,
@@ -12,15 +13,22 @@ from underlit.figures.album import (
     spectra_figure,
     zones_figure,
 )
-from underlit.figures.compare import difference_figure, shade_figure, shared_scale
+from underlit.figures.compare import compare_figure, difference_figure, shade_figure, shared_scale
+from underlit.figures.curves import Curve, curves_figure
 from underlit.figures.drafting import scene_drawing, scene_figure
 from underlit.figures.scale import Band, Scale, scale_for
 from underlit.figures.style import save
+from underlit.figures.table import Column, table_figure
 
 __all__ = [
     "Band",
+    "Column",
+    "Curve",
     "Scale",
     "budget_figure",
+    "compare_figure",
+    "curves_figure",
+    "day_figure",
     "difference_figure",
     "hardscape_figure",
     "light_scale",
@@ -36,5 +44,6 @@ __all__ = [
     "shared_scale",
     "soil_figure",
     "spectra_figure",
+    "table_figure",
     "zones_figure",
 ]

@@ -10,7 +10,18 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from underlit.errors import StudyError
-from underlit.figures import budget, painted, panes, plan, profile, quantities, section, spectrum, zones
+from underlit.figures import (
+    budget,
+    painted,
+    panes,
+    plan,
+    profile,
+    quantities,
+    schedule,
+    section,
+    spectrum,
+    zones,
+)
 from underlit.figures.data import LightMap
 from underlit.figures.reading import Reading, join
 from underlit.figures.scale import Band, Scale, scale_for
@@ -165,6 +176,19 @@ def zones_figure(res: Result | Reading, *, dims: maps.Dims = None, theme: str | 
     )  # fmt: skip
 
 
+def day_figure(res: Result | Reading, *, dims: maps.Dims = None, theme: str | Theme = "light") -> Figure:
+    """The light's day in each plant zone, and the light integral; parameters as in `soil_figure`."""
+    read = Reading.of(res, dims)
+    reports, missing = quantities.zone_reports(read)
+    if not reports:
+        raise StudyError("there is no plant zone to draw.", hint=" ".join(missing) or "Add a `[[plant]]`.")
+    return schedule.day_figure(
+        schedule.Day.of(read.scene.schedule), reports, theme=theme, title=f"{read.title}: the light's day",
+        subtitle=f"Median PPFD of the plant zones; {read.settings()}",
+        notes=[join([*missing, "The area under a line is the daily light integral at its name.", read.provenance()])],
+    )  # fmt: skip
+
+
 def profile_figure(
     res: Result | Reading, *, dims: maps.Dims = None, theme: str | Theme = "light", unit: str = "cm"
 ) -> Figure:
@@ -233,6 +257,6 @@ def _drawers(read: Reading, theme: str, unit: str) -> dict[str, Callable[[Readin
     if read.names("pane"):
         drawers["panes"] = partial(panes_figure, **ruled)
     if quantities.readable_zones(read):
-        drawers["zones"] = partial(zones_figure, theme=theme)
+        drawers |= {"zones": partial(zones_figure, theme=theme), "day": partial(day_figure, theme=theme)}
     plain = {"hardscape": hardscape_figure, "budget": budget_figure, "spectra": spectra_figure}
     return drawers | {name: partial(draw, theme=theme) for name, draw in plain.items()}

@@ -12,6 +12,7 @@ from underlit.figures import plan
 from underlit.figures.data import LightMap
 from underlit.figures.reading import Reading, join
 from underlit.figures.scale import Band, Scale, difference_scale
+from underlit.figures.sidebyside import NamedMap, maps_figure
 from underlit.figures.style import Theme
 from underlit.metrics import maps
 from underlit.results.result import Result
@@ -34,6 +35,42 @@ def shared_scale(results: Sequence[Result], surface: str = "soil", dims: maps.Di
     from underlit.figures.album import light_scale
 
     return light_scale([Reading(res, dims).ppfd(surface).value for res in results])
+
+
+def compare_figure(
+    results: Sequence[Result], names: Sequence[str] = (), *, dims: maps.Dims = None, theme: str | Theme = "light",
+    unit: str = "cm",
+) -> Figure:  # fmt: skip
+    """Soil maps of several results on one page, in one scale.
+
+    Parameters
+    ----------
+    results : sequence of Result
+    names : sequence of str
+        What to call them; default their titles.
+    dims, theme, unit
+        As in `difference_figure`.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    from underlit.figures.album import light_scale
+
+    reads = [Reading.of(res, dims) for res in results]
+    found = [
+        NamedMap(name, read.horizontal_map("soil"), read.plan())
+        for name, read in zip(names or [read.title for read in reads], reads, strict=True)
+    ]
+    return maps_figure(
+        found, scale=light_scale([one.light.value for one in found]), theme=theme, unit=unit,
+        title="Light on the soil compared",
+        subtitle="PPFD on a horizontal plane just above the soil; one scale for all",
+        notes=[
+            f"{one.name}: {read.error_note('soil')} {read.provenance()}"
+            for one, read in zip(found, reads, strict=True)
+        ],
+    )  # fmt: skip
 
 
 def difference_figure(

@@ -225,7 +225,7 @@ def _upright(draft: Draft, view: str, ax: Axes, unit_m: float, theme: Theme, pla
         _box(ax, left, -bottom, glass, height + bottom, theme.glass, 2)
     _box(ax, 0, -bottom, length, bottom, theme.glass, 2)
     _box(ax, 0, 0, length, water, theme.water, 0)
-    ax.plot([0, length], [water, water], color="#3c8ea3", lw=1.0, zorder=3)
+    ax.plot([0, length], [water, water], color="#3c8ea3", lw=1.0, zorder=2.3)
     across = draft.soil_x_m if i == 0 else draft.soil_y_m
     far, near = draft.soil_z_m.max(axis=i), _nearest_soil(draft, view)
     _soil(ax, across / unit_m, far / unit_m, theme, 0.55, 0.9)

@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+from scipy.spatial import cKDTree
 
 from underlit.figures.camera import Camera, Painted
 from underlit.figures.scale import BAR_GAP_IN, BAR_IN, BAR_ROOM_IN, Scale, draw_scale, scale_for
@@ -101,6 +102,8 @@ def draw_painted(
     ax.imshow(picture, extent=(0, width, height, 0), interpolation="none", zorder=2)
     for line, style in _tank_lines(glass, theme):
         points = line[0] + np.linspace(0, 1, 241)[:, None] * (line[1] - line[0])
+        if soil is not None and line[0, 2] == line[1, 2] == glass.water_m:
+            points = points[~_buried(points, soil)]
         pixel, _ = camera.project(points)
         shown = camera.visible(points, seen)
         ax.plot(*np.where(shown, pixel.T, np.nan), zorder=3, solid_capstyle="round", **style)
@@ -127,6 +130,12 @@ def _soil_sides(soil: LitMesh, theme: Theme) -> Painted:
         [np.column_stack([i, i + n, i + 2 * n]), np.column_stack([i + n, i + 3 * n, i + 2 * n])]
     )
     return Painted(vertices, faces, np.tile(to_rgb(theme.soil), (len(faces), 1)))
+
+
+def _buried(points: np.ndarray, soil: LitMesh) -> np.ndarray:
+    """Which points (n, 3) lie under the nearest corner of the soil."""
+    nearest = cKDTree(soil.vertices_m[:, :2]).query(points[:, :2])[1]
+    return soil.vertices_m[nearest, 2] > points[:, 2]
 
 
 def _rim_edges(faces: np.ndarray) -> np.ndarray:

@@ -74,20 +74,21 @@ def plan_figure(
 
 def _map_size_in(plan: Plan) -> tuple[float, float]:
     """Size of the map's axes that keeps one scale both ways. [in]"""
-    x0, x1, y0, y1 = _view_m(plan)
+    x0, x1, y0, y1 = view_m(plan)
     widest = PAGE_WIDTH_IN - _LEFT_IN - BAR_ROOM_IN
     per_m = min(widest / (x1 - x0), _TALLEST_IN / (y1 - y0))
     return per_m * (x1 - x0), per_m * (y1 - y0)
 
 
-def _view_m(plan: Plan) -> tuple[float, float, float, float]:
+def view_m(plan: Plan) -> tuple[float, float, float, float]:
+    """Part of the plan that is shown: the tank with its glass. [m]"""
     margin = plan.glass_m + 0.012 * max(plan.length_m, plan.width_m)
     return -margin, plan.length_m + margin, -margin, plan.width_m + margin
 
 
 def draw_plan(
     light: LightMap, plan: Plan, ax: Axes, *, scale: Scale, theme: Theme = LIGHT, unit: str = "cm",
-    doubtful: np.ndarray | None = None, lines: str = "a plant band begins",
+    doubtful: np.ndarray | None = None, lines: str = "a plant band begins", key: bool = True,
 ) -> Axes:  # fmt: skip
     """Map, contours, hardscape, zones, lamps and tank on the axes given; parameters as in `plan_figure`."""
     unit_m = length_unit_m(unit)
@@ -115,7 +116,8 @@ def draw_plan(
         )  # fmt: skip
     if doubtful is not None:
         _dots(light, doubtful, ax, unit_m)
-    _key(plan, ax, theme, lines if scale.levels else "", doubtful is not None)
+    if key:
+        _key(plan, ax, theme, lines if scale.levels else "", doubtful is not None)
     return ax
 
 
@@ -126,7 +128,7 @@ def _dots(light: LightMap, doubtful: np.ndarray, ax: Axes, unit_m: float) -> Non
 
 def _frame(plan: Plan, ax: Axes, unit: str, unit_m: float, theme: Theme) -> None:
     """Tank walls, axes and their names."""
-    x0, x1, y0, y1 = (v / unit_m for v in _view_m(plan))
+    x0, x1, y0, y1 = (v / unit_m for v in view_m(plan))
     length, width, glass = plan.length_m / unit_m, plan.width_m / unit_m, plan.glass_m / unit_m
     ax.set(xlim=(x0, x1), ylim=(y0, y1))
     ax.set_aspect("equal", adjustable="box")
@@ -219,6 +221,7 @@ def _points(light: LightMap, plan: Plan, ax: Axes, scale: Scale, unit_m: float, 
             ax.annotate(
                 f"{reading:.0f}", (at[0], at[1]), xytext=(0, 4), textcoords="offset points", ha="center",
                 fontsize=SMALL_PT, color=colour, zorder=6, fontweight="bold",
+                path_effects=halo(None, 1.6, "#ffffffb0" if colour == "#000000" else "#000000a0"),
             )  # fmt: skip
         placer.take(at, 0.3, 0.4)
 

@@ -60,13 +60,19 @@ def readable_zones(read: Reading) -> list[str]:
 
 def zone_bars(read: Reading) -> tuple[list[ZoneBar], list[str]]:
     """One bar for each plant zone, and what to say of zones that cannot be read."""
-    bars, notes = [], []
+    reports, notes = zone_reports(read)
+    return [_bar(one) for one in reports], notes
+
+
+def zone_reports(read: Reading) -> tuple[list[ZoneReport], list[str]]:
+    """What each plant zone gets, and what to say of zones that cannot be read."""
+    reports, notes = [], []
     for plant in read.scene.plant:
         try:
-            bars.append(_bar(report(read.res, find_zone(read.res, plant), read.dims)))
+            reports.append(report(read.res, find_zone(read.res, plant), read.dims))
         except StudyError as error:
             notes.append(f"Not drawn: {error.what}")
-    return bars, notes
+    return reports, notes
 
 
 def _bar(found: ZoneReport) -> ZoneBar:

@@ -23,6 +23,7 @@ from underlit.results.result import Result, Surface
 from underlit.scene.model import Scene
 
 LEAST_OPEN_SHARE = 0.2  # of a cell; below it, what little light it caught says nothing
+LISTED_PIECES = 6  # of hardscape, in the light budget
 _CELLS_ACROSS = 450  # resolution of outlines: cells along the longest side of the tank
 
 
@@ -65,7 +66,9 @@ class Reading:
         if len(set(self.dims)) == 1:
             return f"lamps at {100 * self.dims[0]:.0f} %"
         channels = zip(self.res.channels, self.dims, strict=True)
-        return "; ".join(f"{channel.label} {100 * dim:.0f} %" for channel, dim in channels)
+        return "; ".join(
+            f"{channel.label} {100 * dim:.0f} %".replace(" ", "\u00a0") for channel, dim in channels
+        )
 
     def provenance(self) -> str:
         """Photons, seed and program, for the foot of a figure."""
@@ -181,14 +184,21 @@ class Reading:
         return [self.section(0, y), self.section(1, x)] if self.names("plane") else []
 
     def section_places(self) -> tuple[float, float]:
-        """x and y through the highest point of the hardscape, or through the middle. [m]"""
+        """x and y through the highest point of the hardscape; through the middle where that is mostly stone. [m]"""
+        middle = self.size_m[:2] / 2
         tops = [self.res.surface(name).vertices_m for name in self.names("hardscape")]
         if not tops:
-            return float(self.size_m[0] / 2), float(self.size_m[1] / 2)
+            return float(middle[0]), float(middle[1])
         vertices = np.concatenate(tops)
         top = vertices[vertices[:, 2].argmax(), :2]
-        x, y = np.clip(top, 0.02 * self.size_m[:2], 0.98 * self.size_m[:2])
-        return float(x), float(y)
+        top = np.clip(top, 0.02 * self.size_m[:2], 0.98 * self.size_m[:2])
+        covered = np.max([solid.above.share for solid in self.solids], axis=0)
+        column, row = (int(at) for at in top / self.cell_m)
+        if covered[:, column].mean() > 0.5:
+            top[0] = middle[0]
+        if covered[row].mean() > 0.5:
+            top[1] = middle[1]
+        return float(top[0]), float(top[1])
 
     def section(self, axis: int, at_m: float) -> Section:
         """The upright section along x (`axis` 0) at y = `at_m`, or along y (`axis` 1) at x = `at_m`."""
@@ -278,9 +288,24 @@ class Reading:
         by_source = np.zeros(budget.share.shape[1::2])
         for channel, weight in zip(self.res.channels, weights, strict=True):
             by_source[channel.source] += weight
-        of_100 = Estimate(100.0 * np.einsum("ksnb,sb->kn", budget.share, by_source / by_source.sum()))
-        rows = zip(budget.names, of_100.value, of_100.std_err, strict=True)
-        return [Share(name, float(value), float(error), kind_of(name)) for name, value, error in rows]
+        samples = 100.0 * np.einsum("ksnb,sb->kn", budget.share, by_source / by_source.sum())
+        ends = self._few_pieces(dict(zip(budget.names, samples.T, strict=True)))
+        return [
+            Share(name, float(end.value), float(end.std_err), kind_of(name))
+            for name, end in ((name, Estimate(parts)) for name, parts in ends.items())
+        ]
+
+    def _few_pieces(self, ends: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+        """The same, with all but the largest pieces of hardscape taken together where there are many."""
+        pieces = [name for piece in self.scene.hardscape if (name := f"absorbed by {piece.name}") in ends]
+        pieces.sort(key=lambda name: -float(ends[name].mean()))
+        if len(pieces) <= LISTED_PIECES + 1:
+            return ends
+        rest = pieces[LISTED_PIECES:]
+        kept = {name: parts for name, parts in ends.items() if name not in rest}
+        return kept | {
+            f"absorbed by {len(rest)} smaller pieces": np.sum([ends[name] for name in rest], axis=0)
+        }
 
 
 def lamps_of(scene: Scene) -> list[Lamp]:

@@ -242,7 +242,7 @@ def _frame(section: Section, ax: Axes, unit: str, unit_m: float, theme: Theme, v
     for left in (-glass, length):
         ax.add_patch(Rectangle((left, -glass), glass, height + glass, fc=theme.glass, ec="none", zorder=2))
     ax.add_patch(Rectangle((0, -glass), length, glass, fc=theme.glass, ec="none", zorder=2))
-    ax.plot([0, length], [section.water_m / unit_m] * 2, color="#3c8ea3", lw=1.0, zorder=4)
+    ax.plot([0, length], [section.water_m / unit_m] * 2, color="#3c8ea3", lw=1.0, zorder=3.3)
     for z in section.z_m / unit_m:
         ax.plot([length + glass, x1], [z, z], color=theme.muted, lw=0.6)
     ax.spines[:].set_visible(False)

@@ -31,6 +31,7 @@ MARGIN_IN = 0.14
 TITLE_PT, TEXT_PT, SMALL_PT = 11.0, 8.5, 7.0
 LINE = 1.35  # line height in units of the type size
 DPI = 200
+_HINTING = 1.03  # glyphs set to the pixels of a screen run a little wider than their outlines
 
 
 @dataclass(frozen=True)
@@ -145,7 +146,7 @@ def text_width_in(text: str, size_pt: float, bold: bool = False) -> float:
     """Width of one line of text. [in]"""
     font = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal", size=size_pt)
     width_pt, _, _ = text_to_path.get_text_width_height_descent(text, font, ismath=False)
-    return float(width_pt) / 72.0
+    return _HINTING * float(width_pt) / 72.0
 
 
 def wrap(text: str, width_in: float, size_pt: float, bold: bool = False) -> list[str]:
