@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from underlit.kernels.arrays import BONDED, CLEAN, COSINE_POWER, EVEN_RECTANGLE, SourceArrays
+from underlit.kernels.arrays import BONDED, CLEAN, COSINE_POWER, EVEN_RECTANGLE, NO_TABLE, SourceArrays
 from underlit.kernels.batch import new_scratch, trace_batch
 from underlit.kernels.rng import sobol_directions
 from underlit.scene.loader import from_text
@@ -114,8 +114,7 @@ def rectangle(centre, size, facing=(0.0, 0.0, -1.0), power=1.0) -> SourceArrays:
         size_m=np.array(size, float),
         leds_m=np.zeros((0, 2)),
         power_m=float(power),
-        azimuth_edges=np.zeros(2),
-        cosine=np.zeros((1, 2)),
+        table=NO_TABLE,
     )
 
 

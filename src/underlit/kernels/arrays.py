@@ -177,6 +177,42 @@ EVEN_RECTANGLE, EVEN_DISC, LED_LIST, TUBE = range(4)
 COSINE_POWER, BEAM_TABLE = range(2)
 
 
+class BeamTable(NamedTuple):
+    """A beam given by its intensities; between them linear in azimuth and in the versine, 1 - cos, of the polar angle.
+
+    Versine and azimuth span solid angle evenly, so that both the sampler and the intensity are exact for this rule.
+    A guide tells for even steps of its argument where to start looking among rising values.
+    """
+
+    azimuth_rad: np.ndarray  # (n + 1,) of the planes, rising; the first one again a turn later
+    row: np.ndarray  # (n + 1,) int64: each plane's row of `intensity` and `within`
+    light: np.ndarray  # (n + 1,) share of all light per radian of azimuth, in each plane
+    before: np.ndarray  # (n + 1,) share of all light from the first plane up to each
+    versine: np.ndarray  # (m,) rising
+    intensity: np.ndarray  # (n_rows, m) per photon sent out [sr-1]
+    within: np.ndarray  # (n_rows, m) share of the row's light up to each versine
+    azimuth_guide: np.ndarray  # int32, over a turn from the first plane
+    before_guide: np.ndarray  # int32, over shares
+    versine_guide: np.ndarray  # int32, over the sine of half the polar angle
+    within_guide: np.ndarray  # (n_rows, ...) int32, over shares
+
+
+_NONE, _NO_GUIDE = np.zeros(2), np.zeros(1, np.int32)
+NO_TABLE = BeamTable(
+    azimuth_rad=_NONE,
+    row=np.zeros(2, np.int64),
+    light=_NONE,
+    before=_NONE,
+    versine=_NONE,
+    intensity=np.zeros((1, 2)),
+    within=np.zeros((1, 2)),
+    azimuth_guide=_NO_GUIDE,
+    before_guide=_NO_GUIDE,
+    versine_guide=_NO_GUIDE,
+    within_guide=np.zeros((1, 1), np.int32),
+)
+
+
 class SourceArrays(NamedTuple):
     """One emitting geometry: where photons start and which way they go."""
 
@@ -187,5 +223,4 @@ class SourceArrays(NamedTuple):
     size_m: np.ndarray  # (2,) extent along local x and y (disc: diameter; tube: length, diameter; LED: side)
     leds_m: np.ndarray  # (n, 2) local positions of LED centres
     power_m: float  # exponent of the cosine-power beam
-    azimuth_edges: np.ndarray  # (n_phi + 1,) cumulated share of light by azimuth sector
-    cosine: np.ndarray  # (n_phi, n_u) polar cosine at even quantiles, per azimuth sector
+    table: BeamTable  # of a beam of kind BEAM_TABLE

@@ -24,20 +24,17 @@ import numpy as np
 from underlit.kernels.arrays import (
     BACK,
     BONDED,
-    COSINE_POWER,
     RIGHT,
     SOIL_GRID,
-    TUBE,
 )
 from underlit.kernels.bands import deposit_through
 from underlit.kernels.box import exit_face
 from underlit.kernels.bvh import any_hit
-from underlit.kernels.emit import face_point
+from underlit.kernels.emit import intensity, source_point
 from underlit.kernels.fresnel import fresnel
 from underlit.kernels.jit import called_kernel, inlined_kernel, kernel
 from underlit.kernels.leaves import leaf_normal
 from underlit.kernels.rng import mix32, owen_scramble, rng_start, sobol_next, sobol_start, uniform
-from underlit.kernels.sampling import TWO_PI
 from underlit.kernels.soil import soil_height, soil_hit
 
 # Returns by panes that are gathered; paths with more are left to the photons.
@@ -145,43 +142,6 @@ def solve(h, d, n, n_glass, t, i, j, fx, fy):
 def unfolded(x, length, i):
     """Coordinate of the image of `x` after `i` returns, the first one at the far wall if i > 0."""
     return (i + 1) * length - x if i & 1 else i * length + x
-
-
-@inlined_kernel
-def intensity(source, u1, u2, dx, dy, dz):
-    """Photons per solid angle that the source point of (u1, u2) sends along a unit direction, per photon. [sr-1]"""
-    axes = source.axes
-    lz = dx * axes[2, 0] + dy * axes[2, 1] + dz * axes[2, 2]
-    if source.layout == TUBE:
-        ly = dx * axes[1, 0] + dy * axes[1, 1] + dz * axes[1, 2]
-        turn = TWO_PI * u2
-        return max(0.0, math.sin(turn) * ly + math.cos(turn) * lz) / math.pi
-    if source.beam == COSINE_POWER:
-        if lz <= 0.0:
-            return 0.0
-        return (source.power_m + 1.0) / TWO_PI * lz**source.power_m
-    lx = dx * axes[0, 0] + dy * axes[0, 1] + dz * axes[0, 2]
-    ly = dx * axes[1, 0] + dy * axes[1, 1] + dz * axes[1, 2]
-    phi = math.atan2(ly, lx)
-    if phi < 0.0:
-        phi += TWO_PI
-    n_phi, n_u = source.cosine.shape
-    sector = min(int(phi / TWO_PI * n_phi), n_phi - 1)
-    share = source.azimuth_edges[sector + 1] - source.azimuth_edges[sector]
-    # Between two even quantiles the polar cosine is drawn evenly: find the two around this one.
-    low, high = 0, n_u - 1
-    if share <= 0.0 or lz > source.cosine[sector, 0] or lz < source.cosine[sector, high]:
-        return 0.0
-    while high - low > 1:
-        middle = (low + high) // 2
-        if source.cosine[sector, middle] >= lz:
-            low = middle
-        else:
-            high = middle
-    width = source.cosine[sector, low] - source.cosine[sector, high]
-    if width <= 0.0:
-        return 0.0
-    return share * n_phi / TWO_PI / ((n_u - 1) * width)
 
 
 @inlined_kernel
@@ -395,16 +355,6 @@ def gather_point(scene, bvh, source, u1, u2, u3, u4, v, factor, cells, cell, iu,
                 seed,
                 stack,
             )
-
-
-@kernel
-def source_point(source, u1, u2):
-    """Local coordinates of the source point of (u1, u2), as `emit` starts a photon there. [m]"""
-    if source.layout == TUBE:
-        radius, turn = 0.5 * source.size_m[1], TWO_PI * u2
-        return source.size_m[0] * (u1 - 0.5), radius * math.sin(turn), radius * math.cos(turn)
-    lx, ly = face_point(source, u1, u2)
-    return lx, ly, 0.0
 
 
 @called_kernel

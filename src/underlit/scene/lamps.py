@@ -116,7 +116,20 @@ class Beam(Table):
     lens: Literal["cosine", "gaussian"] = Field(
         "cosine", description="shape: a power of the cosine, as bare LEDs, or a bell, as behind lenses"
     )
-    file: Text | None = Field(None, description="LM-63 (.ies) or EULUMDAT (.ldt) file", examples=["bar.ies"])
+    file: Text | None = Field(
+        None, description="LM-63 (.ies), EULUMDAT (.ldt) or TM-33 (.xml) file", examples=["bar.ies"]
+    )
+    turn: Angle = Field(
+        0.0,
+        description="of the file's azimuth 0 from the fixture's x, anticlockwise seen from above",
+        examples=["90 deg"],
+    )
+    face: Literal["fixture", "file"] = Field(
+        "fixture",
+        description="what gives the size of the glowing face: the fixture, or the luminous opening that the "
+        "file states",
+        examples=["file"],
+    )
 
 
 def _beam(value: Any) -> Any:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,23 +9,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit import spectra
-from underlit.errors import DataError
 from underlit.kernels.arrays import (
     BEAM_TABLE,
     COSINE_POWER,
-    EVEN_DISC,
     EVEN_RECTANGLE,
-    LED_LIST,
-    TUBE,
+    NO_TABLE,
+    BeamTable,
     SourceArrays,
 )
+from underlit.kernels.emit import axial_irradiance
+from underlit.photometry import Distribution, read_distribution
 from underlit.results.result import Channel
 from underlit.scene import lamps
 from underlit.scene.model import Scene
-from underlit.tracer.beams import beam_table, cosine_exponent, gaussian_intensity
-
-_GOLDEN_ANGLE = math.pi * (3.0 - math.sqrt(5.0))
-_ROUND = ("disc", "pendant")
+from underlit.tracer.beams import cosine_exponent, distribution_table, gaussian_table
+from underlit.tracer.faces import channel_face
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,25 +89,32 @@ def _numbered_channels(scene: Scene) -> Iterator[tuple[lamps.Fixture, lamps.Chan
             yield fixture, channel, (number, len(fixture.channel))
 
 
-def _fingerprint(source: SourceArrays) -> tuple:
+def _fingerprint(part):
     """Equal for sources that send out the same photons."""
-    return tuple(part.tobytes() if isinstance(part, np.ndarray) else part for part in source)
+    if isinstance(part, tuple):
+        return tuple(_fingerprint(one) for one in part)
+    return (part.shape, part.tobytes()) if isinstance(part, np.ndarray) else part
 
 
 def _source(scene: Scene, fixture, channel, number: tuple[int, int]) -> SourceArrays:
-    layout, size, leds = _face(scene, fixture, channel, number)
-    beam, power, edges, cosine = _beam(scene, channel)
+    file = beam_file(scene, channel)
+    turn = fixture.turn
+    if file is not None and channel.beam.face == "file":
+        turn += channel.beam.turn  # the opening turns with its beam
+    elif file is not None:
+        file = file.turned(math.degrees(channel.beam.turn))
+    face = channel_face(scene, fixture, channel, number, file)
+    beam, power, table = _beam(channel, file)
     x, y = fixture.position
     return SourceArrays(
-        layout=layout,
+        layout=face.layout,
         beam=beam,
         centre_m=np.array([x, y, scene.emitter_height(fixture)], float),
-        axes=fixture_axes(fixture.turn, fixture.tilt, fixture.tilt_to),
-        size_m=np.array(size, float),
-        leds_m=leds,
+        axes=fixture_axes(turn, fixture.tilt, fixture.tilt_to),
+        size_m=face.size_m,
+        leds_m=face.leds_m,
         power_m=power,
-        azimuth_edges=edges,
-        cosine=cosine,
+        table=table,
     )
 
 
@@ -138,108 +142,29 @@ def fixture_axes(turn_rad: float, tilt_rad: float, tilt_to_rad: float) -> np.nda
     return axes @ rotation.T
 
 
-def _face(scene: Scene, fixture, channel, number):
-    """Layout, size and LED places of a channel's emitting face."""
-    none = np.zeros((0, 2))
-    if fixture.shape == "tube":
-        return TUBE, fixture.size, none
-    if channel.positions is not None:
-        return LED_LIST, (channel.led_size, channel.led_size), read_led_places(scene.file(channel.positions))
-    if channel.leds > 0:
-        leds = led_places(channel.leds, fixture.size, fixture.shape in _ROUND, number)
-        return LED_LIST, (channel.led_size, channel.led_size), leds
-    return EVEN_DISC if fixture.shape in _ROUND else EVEN_RECTANGLE, fixture.size, none
+def _beam(channel, file: Distribution | None) -> tuple[int, float, BeamTable]:
+    """Kind, exponent and table of a channel's beam."""
+    beam = channel.beam
+    if file is not None:
+        return BEAM_TABLE, 0.0, distribution_table(file)
+    if beam.lens == "gaussian":
+        return BEAM_TABLE, 0.0, gaussian_table(beam.fwhm)
+    return COSINE_POWER, cosine_exponent(beam.fwhm), NO_TABLE
 
 
-def led_places(n: int, size_m, round_face: bool, number: tuple[int, int] = (0, 1)) -> np.ndarray:
-    """Places of LEDs spread evenly over a fixture, interleaved with those of its other channels.
-
-    Parameters
-    ----------
-    n : int
-        LEDs of this channel.
-    size_m : (float, float)
-        Extent of the face in x and y. [m]
-    round_face : bool
-        A disc, else a rectangle.
-    number : (int, int)
-        Which channel of how many.
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        From the middle of the fixture. [m]
-    """
-    phase = (number[0] + 0.5) / number[1]
-    i = np.arange(n)
-    if round_face:
-        # Sunflower spiral: even density (H. Vogel 1979, Math. Biosci. 44:179).
-        radius = 0.5 * np.sqrt((i + phase) / n)
-        angle = i * _GOLDEN_ANGLE + 2.0 * np.pi * phase
-        return np.stack([size_m[0] * radius * np.cos(angle), size_m[1] * radius * np.sin(angle)], axis=1)
-    rows = int(np.clip(round(math.sqrt(n * size_m[1] / size_m[0])), 1, n))
-    row = i * rows // n
-    count = np.bincount(row, minlength=rows)
-    place = i - np.concatenate([[0], np.cumsum(count)[:-1]])[row]
-    return np.stack(
-        [size_m[0] * ((place + phase) / count[row] - 0.5), size_m[1] * ((row + 0.5) / rows - 0.5)], axis=1
-    )
-
-
-def read_led_places(path) -> np.ndarray:
-    """LED places from a CSV file with columns x_mm, y_mm, from the middle of the fixture.
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        [m]
+def beam_file(scene: Scene, channel) -> Distribution | None:
+    """How a channel's beam file says that it spreads its light; None without a file.
 
     Raises
     ------
     DataError
-        A missing file, a missing column, or something that is not a number.
+        A file that cannot be used.
     """
-    try:
-        with open(path, newline="", encoding="utf-8") as file:
-            rows = list(csv.DictReader(line for line in file if line.strip() and not line.startswith("#")))
-        places = np.array([[float(row["x_mm"]), float(row["y_mm"])] for row in rows]).reshape(-1, 2)
-    except (OSError, UnicodeDecodeError) as error:
-        raise DataError(f"cannot read the LED places: {error}.", where=str(path)) from None
-    except (KeyError, TypeError, ValueError) as error:
-        raise DataError(
-            f"this is no list of LED places: {error}.",
-            where=str(path),
-            hint="First line `x_mm,y_mm`, then numbers.",
-        ) from None
-    if not len(places) or not np.isfinite(places).all():
-        raise DataError("no LED places, or one that is not a number.", where=str(path))
-    return 1e-3 * places
-
-
-def _beam(scene: Scene, channel):
-    """Kind, exponent and table of a channel's beam."""
-    beam = channel.beam
-    unused = np.zeros(2), np.zeros((1, 2))
-    if beam.file is not None:
-        raise DataError(
-            "beams from photometric files are not traced yet.",
-            where=f"channel `{channel.name}`: beam.file",
-            hint='Give a full width at half maximum: beam = "90 deg".',
-        )
-    if beam.lens == "gaussian":
-        theta = np.linspace(0.0, 0.5 * np.pi, 2001)
-        return BEAM_TABLE, 0.0, *beam_table(theta, gaussian_intensity(beam.fwhm, theta))
-    return COSINE_POWER, cosine_exponent(beam.fwhm), *unused
+    return None if channel.beam.file is None else read_distribution(scene.file(channel.beam.file))
 
 
 def _spectrum(spec, scene: Scene) -> np.ndarray:
     """Photon spectrum of a channel, 1 umol s-1 in all, shape (401,)."""
-    if isinstance(spec, lamps.PeakSpectrum):
-        spec = {"peak": spec.peak, "width": spec.width}
-    elif isinstance(spec, lamps.WhiteSpectrum):
-        spec = {"cct": spec.cct, "pump": spec.pump}
-    elif isinstance(spec, lamps.FileSpectrum):
-        spec = {"file": spec.file, "quantity": spec.quantity}
     return spectra.lamp(spec, scene.folder).value
 
 
@@ -266,38 +191,17 @@ def _flux_umol_s(channel, unit_spectrum: np.ndarray, source: SourceArrays) -> fl
     if channel.lumens is not None:
         return channel.lumens / float(unit_spectrum @ spectra.weighting("photopic"))
     par_share = float(unit_spectrum @ spectra.weighting("PAR"))
-    return channel.reading.ppfd / (par_share * axial_irradiance(source, channel.reading.distance))
+    return channel.reading.ppfd / (par_share * irradiance_below(source, channel.reading.distance))
 
 
-def axial_irradiance(source: SourceArrays, distance_m: float, n: int = 1 << 14) -> float:
+def irradiance_below(source: SourceArrays, distance_m: float, n: int = 1 << 14) -> float:
     """Irradiance on the axis of a source in air, square to it, per photon flux sent out. [m-2]
 
-    Mean over points of the face of I(theta) cos(theta) / r^2, with I the intensity per flux; plain quadrature
-    over the first two quasi-random dimensions that the tracer draws from.
+    Plain quadrature over the face, by the first two quasi-random numbers that the tracer draws from.
     """
     from scipy.stats import qmc
 
-    from underlit.kernels.emit import face_point
-
-    u = qmc.Sobol(2, scramble=False).random(n)
-    points = np.array([face_point(source, float(a), float(b)) for a, b in u])
-    r2 = (points**2).sum(axis=1) + distance_m**2
-    mu = distance_m / np.sqrt(r2)
-    return float(np.mean(_intensity(source, mu) * mu / r2))
-
-
-def _intensity(source: SourceArrays, mu: np.ndarray) -> np.ndarray:
-    """Intensity per photon flux at polar cosine `mu`, averaged over azimuth. [sr-1]"""
-    if source.beam == COSINE_POWER:
-        return (source.power_m + 1.0) / (2.0 * np.pi) * mu**source.power_m
-    total = np.zeros_like(mu)
-    shares = np.diff(source.azimuth_edges)
-    quantile = np.linspace(0.0, 1.0, source.cosine.shape[1])
-    h = 1e-3
-    for share, cosine in zip(shares, source.cosine, strict=True):
-        below = np.interp(-(mu - h), -cosine, quantile) - np.interp(-(mu + h), -cosine, quantile)
-        total += share * below / (np.minimum(mu + h, 1.0) - (mu - h))
-    return total / (2.0 * np.pi)
+    return float(axial_irradiance(source, qmc.Sobol(2, scramble=False).random(n), distance_m))
 
 
 _WINDOW_FACING = {
@@ -328,8 +232,7 @@ def _add_window(scene: Scene, built: Lamps) -> None:
             size_m=np.array([width, height]),
             leds_m=np.zeros((0, 2)),
             power_m=1.0,
-            azimuth_edges=np.zeros(2),
-            cosine=np.zeros((1, 2)),
+            table=NO_TABLE,
         )
     )
     built.names.append("window")

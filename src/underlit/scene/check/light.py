@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from underlit import spectra
+from underlit import photometry, spectra
 from underlit.scene.check.checker import CLOSE_M, Checker, cm
 from underlit.scene.document import Path
 from underlit.scene.lamps import Channel, Fixture
+from underlit.spectra.tables import MAX_BYTES
 
 _TABLES = (".csv", ".txt", ".tsv")
 _SPECTRA = (*_TABLES, ".xml", ".spdx")
-_BEAMS = (".ies", ".ldt")
 # Fixture limits of Kusuma, Pattison & Bugbee 2020 (Hortic Res 7:56): 4.1 umol/J for blue and red together.
 BEST_FIXTURE_UMOL_J = 4.1
 _FAR_M = 1.0
@@ -112,7 +112,7 @@ def _channel(checker: Checker, fixture: Fixture, channel: Channel, path: Path) -
     spectrum = _spectrum(checker, channel.spectrum, (*path, "spectrum"))
     if way and spectrum is not None:
         _physics(checker, channel, way, spectrum, path)
-    _beam(checker, channel, (*path, "beam"))
+    _beam(checker, fixture, channel, (*path, "beam"))
     _leds(checker, fixture, channel, path)
 
 
@@ -150,13 +150,64 @@ def _physics(checker: Checker, channel: Channel, way: str, spectrum: Any, path: 
         )
 
 
-def _beam(checker: Checker, channel: Channel, path: Path) -> None:
-    if channel.beam.file is None:
+def _beam(checker: Checker, fixture: Fixture, channel: Channel, path: Path) -> None:
+    beam, file = channel.beam, (*path, "file")
+    if beam.file is None:
+        for key in ("turn", "face"):
+            if checker.given((*path, key)):
+                checker.fault(
+                    (*path, key), "this goes with a beam file alone.", "Give `file`, or leave it out."
+                )
+        if fixture.shape == "tube" and checker.given(path):
+            hint = 'Leave out `beam`. For a tube in a reflector write shape = "bar", or give a beam file.'
+            checker.fault(path, "a tube glows all round, whatever its beam.", hint)
         return
-    checker.file((*path, "file"), channel.beam.file, _BEAMS, 50_000_000)
+    there = checker.file(file, beam.file, photometry.ENDINGS, MAX_BYTES)
     for key in ("fwhm", "lens"):
         if checker.given((*path, key)):
             checker.fault((*path, key), "`file` already gives the beam's shape.", f"Leave out `{key}`.")
+    if not there:
+        return
+    read = checker.data(file, lambda: photometry.read_distribution(checker.scene.file(beam.file or "")))
+    if read is not None:
+        for note in read.notes:
+            checker.warn(file, note)
+        _opening(checker, fixture, channel, read.opening, path)
+
+
+def _opening(
+    checker: Checker, fixture: Fixture, channel: Channel, opening: photometry.Opening, path: Path
+) -> None:
+    """The luminous opening of a beam file against the size of the fixture."""
+    flat = opening.shape in ("rectangle", "disc")
+    if channel.beam.face == "file":
+        if not flat:
+            hint = "Leave out `face`: the light then starts from the size of the fixture."
+            checker.fault((*path, "face"), "the beam file states no flat luminous opening.", hint)
+        for key in ("leds", "positions"):
+            if checker.given((*path[:-1], key)):
+                what = "the light starts from the luminous opening of the beam file."
+                checker.fault((*path[:-1], key), what, f"Leave out `{key}`, or `face`.")
+        return
+    stated = (opening.along_m, opening.across_m)
+    turned = stated if abs(math.sin(channel.beam.turn)) < 0.5 else stated[::-1]
+    if not flat or _alike(turned, fixture.size):
+        return
+    what = (
+        f"the file states a luminous opening of {cm(stated[0])} along its azimuth 0 by {cm(stated[1])}, the "
+        f"fixture is {cm(fixture.size[0])} by {cm(fixture.size[1])}."
+    )
+    way = (
+        'Is it the same lamp, a quarter turn off? Then give the beam turn = "90 deg".'
+        if _alike(turned[::-1], fixture.size)
+        else 'Light starts from the fixture; write face = "file" to let it start from the opening.'
+    )
+    checker.warn((*path, "file"), f"{what} {way}")
+
+
+def _alike(one: tuple[float, float], other: tuple[float, float]) -> bool:
+    """Whether two sizes are the same within a quarter."""
+    return all(0.8 < a / b < 1.25 for a, b in zip(one, other, strict=True))
 
 
 def _leds(checker: Checker, fixture: Fixture, channel: Channel, path: Path) -> None:
@@ -164,6 +215,10 @@ def _leds(checker: Checker, fixture: Fixture, channel: Channel, path: Path) -> N
         checker.file((*path, "positions"), channel.positions, _TABLES, 50_000_000)
         if checker.given((*path, "leds")):
             checker.fault((*path, "leds"), "`positions` already gives the LEDs.", "Keep one of them.")
+    if fixture.shape == "tube":
+        for key in ("leds", "positions"):
+            if checker.given((*path, key)):
+                checker.fault((*path, key), "a tube glows over all of its surface.", f"Leave out `{key}`.")
     across, deep = fixture.size
     if channel.leds * channel.led_size**2 > across * deep:
         what = f"{channel.leds:,} LEDs of {cm(channel.led_size)} do not fit on {cm(across)} by {cm(deep)}."
