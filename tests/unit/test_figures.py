@@ -246,7 +246,7 @@ def test_unknown_choices_are_refused_before_anything_is_written(res, tmp_path, w
 def test_a_failed_save_leaves_nothing_behind(tmp_path):
     figure = style.sheet(2, 1).figure
     figure.savefig = lambda *a, **k: (_ for _ in ()).throw(OSError("disk full"))
-    with pytest.raises(OSError, match="disk full"):
+    with pytest.raises(DataError, match="disk full"):
         style.save(figure, tmp_path / "a.png")
     assert not list(tmp_path.iterdir())
 

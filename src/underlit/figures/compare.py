@@ -106,7 +106,7 @@ def difference_figure(
     return plan.plan_figure(
         change, other.plan(), scale=difference_scale([change.value]), theme=theme, unit=unit,
         doubtful=doubtful,
-        title=f"{other.title} less {one.title}" if other.title != one.title else f"{other.title}: what changed",
+        title=f"From “{one.title}” to “{other.title}”" if other.title != one.title else f"{other.title}: what changed",
         subtitle="Difference of the PPFD on the soil: amber where there is more light than before, blue where less",
         notes=[join([
             f"Dotted: less than {SURE:g} standard errors, so noise may have made it.",

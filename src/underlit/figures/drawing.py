@@ -271,12 +271,21 @@ def _silhouette(piece: Outlines, view: str, ax: Axes, unit_m: float, theme: Them
 
 
 def _name_pieces(draft: Draft, view: str, ax: Axes, unit_m: float, placer: Placer) -> None:
-    """Names inside the silhouettes that are large enough for them, else just above if there is room."""
-    few = len(draft.hardscape) <= _NAMED_BESIDE
+    """Names inside the silhouettes that are large enough for them, else beside them, off all others."""
+    largest = {}
     for piece in draft.hardscape:
         lines = sorted(piece.views[view].lines(), key=len)
-        if lines and not write_in(placer, lines[-1] / unit_m, piece.name, LIGHT, "#15191b") and few:
-            write_over(placer, lines[-1] / unit_m, piece.name, LIGHT, "#15191b")
+        if lines:
+            largest[piece.name] = lines[-1] / unit_m
+    left = {
+        name: line for name, line in largest.items() if not write_in(placer, line, name, LIGHT, "#15191b")
+    }
+    if len(draft.hardscape) <= _NAMED_BESIDE:
+        beside = Placer(ax, placer.boxes, list(placer.blocks))
+        for piece in draft.hardscape:
+            beside.block(piece.views[view].curve(unit_m))
+        for name, line in left.items():
+            write_over(beside, line, name, LIGHT, "#15191b")
 
 
 def _lamp(draft: Draft, lamp: Lamp, i: int, ax: Axes, unit_m: float, theme: Theme, placer: Placer) -> None:

@@ -230,7 +230,7 @@ def _key(plan: Plan, ax: Axes, theme: Theme, lines: str, dotted: bool) -> None:
     """What the lines mean, in one row under the map."""
     entries: list = []
     if dotted:
-        entries.append((Line2D([], [], color=theme.ink, marker="o", ms=1.6, mew=0, lw=0), "not sure"))
+        entries.append((Line2D([], [], color=theme.ink, marker="o", ms=1.6, mew=0, lw=0), "may be noise"))
     if lines:
         entries.append((Line2D([], [], color=theme.muted, lw=0.9), lines))
     if plan.solids:
