@@ -12,6 +12,7 @@ import pytest
 from underlit.errors import SceneError
 from underlit.scene import load_scene, scene_from_text
 from underlit.scene.document import LONGEST_TEXT
+from underlit.scene.templates import template
 
 BROKEN = Path(__file__).parents[1] / "broken"
 FILES = sorted(BROKEN.glob("*.toml"))
@@ -130,3 +131,18 @@ def test_nothing_in_a_file_acts_on_the_terminal():
         with pytest.raises(SceneError) as caught:
             scene_from_text(text)
         assert "\x1b" not in str(caught.value)
+
+
+def test_one_wrong_value_makes_faults_on_its_own_line_only():
+    """Nothing is told that comes from what stands in for the wrong value while the rest is checked."""
+    lines = template("planted").splitlines()
+    tried = 0
+    for i, line in enumerate(lines):
+        if " = " not in line or line.startswith(("#", "title")):
+            continue
+        broken = "\n".join([*lines[:i], line.split(" = ")[0] + " = 1979-05-27", *lines[i + 1 :]])
+        with pytest.raises(SceneError) as caught:
+            scene_from_text(broken)
+        assert {fault.where.split("  ")[0] for fault in caught.value.faults} == {f"scene:{i + 1}"}, line
+        tried += 1
+    assert tried > 50

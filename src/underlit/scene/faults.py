@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import types
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -16,42 +17,54 @@ from underlit.scene.hardscape import SHAPES, MeshPiece
 MOST_FAULTS = 60
 
 
-def faults_of(error: ValidationError, document: Document, model: type[BaseModel]) -> list[Fault]:
-    """Faults of a document, in the order of its lines.
+@dataclass(frozen=True)
+class Slip:
+    """One thing that pydantic found: its place in the file, and its own record of it."""
+
+    path: Path
+    record: Any
+
+    @property
+    def kind(self) -> str:
+        """pydantic's type of error."""
+        return self.record["type"]
+
+
+def slips_of(error: ValidationError, document: Document) -> list[Slip]:
+    """What pydantic found in a document, in the order of its lines."""
+    slips = [Slip(_in_file(_path(one), document.data), one) for one in error.errors(include_url=False)]
+    return sorted(slips, key=lambda slip: document.line(slip.path) or 0)
+
+
+def faults_of(slips: list[Slip], document: Document, model: type[BaseModel]) -> list[tuple[int, Fault]]:
+    """Faults of a document with their lines, in the words of the file.
 
     Parameters
     ----------
-    error : ValidationError
-        As pydantic raised it on the document's data.
+    slips : list of Slip
     document : Document
         The text, for the lines.
     model : type
         The model the data were read into, for the names of known keys.
     """
-    errors = [(_in_file(_path(one), document.data), one) for one in error.errors(include_url=False)]
-    errors.sort(key=lambda entry: document.line(entry[0]) or 0)
-    first, more = errors[:MOST_FAULTS], len(errors) - MOST_FAULTS
-    slips = {
-        (path[:-1], _meant(path, document, model)) for path, one in first if one["type"] == "extra_forbidden"
-    }
-    faults = [
-        Fault(document.where(path), *_words(one, path, _table_at(document.data, path[:-1], model)))
-        for path, one in first
-        if not (one["type"] == "missing" and (path[:-1], path[-1]) in slips)
+    meant = {(slip.path[:-1], meant_key(slip, document, model)) for slip in slips[:MOST_FAULTS]}
+    return [
+        (document.line(slip.path) or 0, Fault(document.where(slip.path), *_words(slip, document, model)))
+        for slip in slips[:MOST_FAULTS]
+        if not (slip.kind == "missing" and (slip.path[:-1], slip.path[-1]) in meant)
     ]
-    if more > 0:
-        faults.append(Fault(document.name, f"and {more} more faults.", "Mend those above first."))
-    return faults
+
+
+def meant_key(slip: Slip, document: Document, model: type[BaseModel]) -> str | None:
+    """The key that an unknown one was probably meant to be."""
+    if slip.kind != "extra_forbidden":
+        return None
+    return nearest(str(slip.path[-1]), keys_of(table_at(document.data, slip.path[:-1], model)))
 
 
 def _path(one: Any) -> Path:
     """Path of an error, without the names of variants."""
     return tuple(step for step in one["loc"] if not str(step).startswith(TAG))
-
-
-def _meant(path: Path, document: Document, model: type[BaseModel]) -> str | None:
-    """The key that an unknown one was probably meant to be."""
-    return nearest(str(path[-1]), keys_of(_table_at(document.data, path[:-1], model)))
 
 
 def _in_file(path: Path, data: Any) -> Path:
@@ -80,10 +93,11 @@ def got(value: Any) -> str:
     return text[:60]
 
 
-def _words(one: Any, path: Path, table: type[BaseModel] | None) -> tuple[str, str]:
-    """What is wrong and what to do, for one of pydantic's errors."""
-    key, value, context = path[-1] if path else "", one["input"], one.get("ctx", {})
-    kind = one["type"]
+def _words(slip: Slip, document: Document, model: type[BaseModel]) -> tuple[str, str]:
+    """What is wrong and what to do."""
+    table = table_at(document.data, slip.path[:-1], model)
+    key, kind = slip.path[-1] if slip.path else "", slip.kind
+    value, context = slip.record["input"], slip.record.get("ctx", {})
     if kind == "underlit":
         return _own(key, value, context)
     if kind == "missing":
@@ -92,7 +106,7 @@ def _words(one: Any, path: Path, table: type[BaseModel] | None) -> tuple[str, st
         return _unknown(str(key), table)
     if kind == "literal_error":
         return _choice(key, value, context["expected"])
-    return f"got {got(value)}, expected {_EXPECTED.get(kind, one['msg'].lower())}.", ""
+    return f"got {got(value)}, expected {_EXPECTED.get(kind, slip.record['msg'].lower())}.", ""
 
 
 _EXPECTED = {
@@ -111,8 +125,8 @@ def _own(key: str | int, value: Any, context: dict[str, Any]) -> tuple[str, str]
     what = f"got {context['found'] or got(value)}, expected {context['expected']}."
     hint = context["hint"]
     if context["write"]:
-        entry = f"{key} = {context['write']}" if isinstance(key, str) else context["write"]
-        hint = f"{hint} Write `{entry}`.".strip()
+        entry = f"`{key} = {context['write']}`" if isinstance(key, str) else context["write"]
+        hint = f"{hint} Write {entry}.".strip()
     return what, hint
 
 
@@ -153,13 +167,22 @@ def keys_of(table: type[BaseModel] | None) -> list[str]:
 
 def _unknown(key: str, table: type[BaseModel] | None) -> tuple[str, str]:
     known = keys_of(table)
-    what = "unknown key."
-    for shape, other in SHAPES.items():
-        if table is not other and table in (*SHAPES.values(), MeshPiece) and key in keys_of(other):
-            return what, f'`{key}` goes with shape = "{shape}".'
+    hint = f"Known here: {', '.join(known)}." if known else ""
     if near := nearest(key, known):
-        return what, f"Did you mean `{near}`?"
-    return what, f"Known here: {', '.join(known)}." if known else ""
+        hint = f"Did you mean `{near}`?"
+    elif table in (*SHAPES.values(), MeshPiece):
+        hint = _of_another_shape(key, table) or hint
+    return "unknown key.", hint
+
+
+def _of_another_shape(key: str, table: type[BaseModel] | None) -> str:
+    """Where a key of hardscape belongs that this piece does not have."""
+    if key == "mesh":
+        return "A piece has either `mesh` or `shape`."
+    if key == "size" and table is MeshPiece:
+        return "A mesh has the size of its file: change it by `height` or `scale`."
+    shape = next((name for name, other in SHAPES.items() if key in keys_of(other)), None)
+    return f'`{key}` goes with shape = "{shape}".' if shape else ""
 
 
 def _choice(key: str | int, value: Any, expected: str) -> tuple[str, str]:
@@ -171,7 +194,7 @@ def _choice(key: str | int, value: Any, expected: str) -> tuple[str, str]:
     return f"got {got(value)}, expected {listed}.", f'Write `{key} = "{near}"`.' if near else ""
 
 
-def _table_at(data: Any, path: Path, model: type[BaseModel]) -> type[BaseModel] | None:
+def table_at(data: Any, path: Path, model: type[BaseModel]) -> type[BaseModel] | None:
     """The model of the table at a path, found through the models' fields."""
     here: Any = model
     for step in path:

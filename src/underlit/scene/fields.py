@@ -16,7 +16,7 @@ from underlit.scene.values import Compass, Number, Quantity, fault
 class Table(BaseModel):
     """A table of the scene file. Unknown keys are refused; values do not change once read."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
 
 def _name(value: Any) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from contextlib import suppress
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -10,8 +11,9 @@ from pydantic import ValidationError
 from underlit.errors import Fault, SceneError
 from underlit.scene import check, defaults
 from underlit.scene.document import LONGEST_TEXT, Document
-from underlit.scene.faults import faults_of
+from underlit.scene.faults import MOST_FAULTS, Slip, faults_of, slips_of
 from underlit.scene.model import Scene
+from underlit.scene.repair import stand_in, touched
 
 
 def load_scene(path: str | os.PathLike[str]) -> Scene:
@@ -97,10 +99,31 @@ def _scene(text: str, name: str, folder: Path | None, path: Path | None) -> Scen
     try:
         scene = Scene.model_validate(document.data)
     except ValidationError as error:
-        raise SceneError(faults_of(error, document, Scene)) from None
+        raise _all_faults(slips_of(error, document), document, folder) from None
     scene._path, scene._folder, scene._name, scene._text = path, folder, name, text
     defaults.fill(scene)
-    faults = check.faults(scene, document)
-    if faults:
-        raise SceneError(faults)
+    found = check.faults(scene, document)
+    if found:
+        raise _error([(one.line, one.fault) for one in found], document)
     return scene
+
+
+def _all_faults(slips: list[Slip], document: Document, folder: Path | None) -> SceneError:
+    """Faults of single values, and those between the parts of the scene that these leave alone."""
+    found = faults_of(slips, document, Scene)
+    data = stand_in(slips, document, Scene)
+    if data is not None:
+        with suppress(ValidationError):
+            scene = Scene.model_validate(data)
+            scene._folder = folder
+            defaults.fill(scene)
+            between = check.faults(scene, document)
+            found += [(one.line, one.fault) for one in between if not touched(one.path, slips)]
+    return _error(found, document, unseen=len(slips) - MOST_FAULTS)
+
+
+def _error(found: list[tuple[int, Fault]], document: Document, unseen: int = 0) -> SceneError:
+    faults = [fault for _, fault in sorted(found, key=lambda entry: entry[0])]
+    if unseen > 0:
+        faults.append(Fault(document.name, f"and {unseen} more faults.", "Mend those above first."))
+    return SceneError(faults)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from underlit.errors import Fault
 from underlit.scene.check import contents, light, tank, use
-from underlit.scene.check.checker import Checker
+from underlit.scene.check.checker import Checker, Found
 from underlit.scene.document import Document
 from underlit.scene.model import Scene
 
 
-def faults(scene: Scene, document: Document) -> list[Fault]:
-    """Faults between the parts of a scene, in the order of its lines; warnings go to the scene.
+def faults(scene: Scene, document: Document) -> list[Found]:
+    """Faults between the parts of a scene, with their places; warnings go to the scene.
 
     Parameters
     ----------
@@ -22,4 +21,4 @@ def faults(scene: Scene, document: Document) -> list[Fault]:
     checker = Checker(scene, document)
     for part in (tank, contents, light, use):
         part.check(checker)
-    return checker.faults()
+    return checker.found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path as FilePath
 from typing import Any
@@ -17,6 +18,15 @@ from underlit.scene.model import Scene
 CLOSE_M = 1e-6  # lengths closer than this are equal: far below any real tank, far above rounding
 
 
+@dataclass(frozen=True)
+class Found:
+    """A fault with its place."""
+
+    path: Path
+    line: int
+    fault: Fault
+
+
 class Checker:
     """Faults of one scene while they are gathered.
 
@@ -28,16 +38,13 @@ class Checker:
 
     def __init__(self, scene: Scene, document: Document) -> None:
         self.scene, self.document = scene, document
-        self._found: list[tuple[int, Fault]] = []
-
-    def faults(self) -> list[Fault]:
-        """All faults in the order of their lines."""
-        return [fault for _, fault in sorted(self._found, key=lambda entry: entry[0])]
+        self.found: list[Found] = []
 
     def fault(self, path: Path, what: str, hint: str = "") -> None:
         """Note a fault at a key."""
-        line = self.document.line(path) or 0
-        self._found.append((line, Fault(self.document.where(path), what, hint)))
+        self.found.append(
+            Found(path, self.document.line(path) or 0, Fault(self.document.where(path), what, hint))
+        )
 
     def wrong(self, path: Path, expected: str, hint: str = "") -> None:
         """Note a fault at a key whose written value is quoted."""
