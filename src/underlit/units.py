@@ -39,7 +39,7 @@ degree = 0.017453292519943295 * radian = deg = degrees = °
 degree_Celsius = kelvin; offset: 273.15 = degC = celsius = °C
 degree_Fahrenheit = 0.5555555555555556 * kelvin; offset: 255.3722222222222 = degF = fahrenheit = °F
 minute = 60 * second = min = minutes
-hour = 3600 * second = h = hour = hours
+hour = 3600 * second = h = hours
 day = 86400 * second = d = days
 litre = 1e-3 * meter ** 3 = L = l = liter
 watt = 1000 * gram * meter ** 2 / second ** 3 = W = watts

@@ -64,7 +64,9 @@ def meant_key(slip: Slip, document: Document, model: type[BaseModel]) -> str | N
 
 def _path(one: Any) -> Path:
     """Path of an error, without the names of variants."""
-    return tuple(step for step in one["loc"] if not str(step).startswith(TAG))
+    path = tuple(step for step in one["loc"] if not str(step).startswith(TAG))
+    at = one.get("ctx", {}).get("at")
+    return (*path, at) if at else path
 
 
 def _in_file(path: Path, data: Any) -> Path:
@@ -97,7 +99,8 @@ def _words(slip: Slip, document: Document, model: type[BaseModel]) -> tuple[str,
     """What is wrong and what to do."""
     table = table_at(document.data, slip.path[:-1], model)
     key, kind = slip.path[-1] if slip.path else "", slip.kind
-    value, context = slip.record["input"], slip.record.get("ctx", {})
+    context = slip.record.get("ctx", {})
+    value = document.value(slip.path) if context.get("at") else slip.record["input"]
     if kind == "underlit":
         return _own(key, value, context)
     if kind == "missing":

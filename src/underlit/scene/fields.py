@@ -128,9 +128,8 @@ class OneOf:
             raise fault(self.expected)
         if self.choose(value) in self.forms:
             return value
-        shape = value.get("shape")
-        found = f'shape = "{shape[:40]}"' if isinstance(shape, str) else ""
-        raise fault(self.expected, hint=_slip_of_form(value, self.forms), found=found)
+        at = "shape" if "shape" in value else ""
+        raise fault(self.expected, hint=_slip_of_form(value, self.forms), at=at)
 
 
 def _slip_of_form(table: dict[str, Any], variants: dict[str, Any]) -> str:

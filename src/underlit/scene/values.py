@@ -20,7 +20,9 @@ from underlit import units
 KIND = "kind of quantity"  # in a schema on its way to `schema.py`, which writes defaults in units by it
 
 
-def fault(expected: str, *, hint: str = "", write: str = "", found: str = "") -> PydanticCustomError:
+def fault(
+    expected: str, *, hint: str = "", write: str = "", found: str = "", at: str = ""
+) -> PydanticCustomError:
     """An error in our own words.
 
     Parameters
@@ -33,8 +35,10 @@ def fault(expected: str, *, hint: str = "", write: str = "", found: str = "") ->
         The value to write instead, as it stands in the file.
     found : str
         What to quote in place of the value.
+    at : str
+        The key within the value that is at fault.
     """
-    context = {"expected": expected, "hint": hint, "write": write, "found": found}
+    context = {"expected": expected, "hint": hint, "write": write, "found": found, "at": at}
     return PydanticCustomError("underlit", "{expected}", context)
 
 
