@@ -135,30 +135,6 @@ def intensity(source, u1, u2, dx, dy, dz):
 
 
 @kernel
-def axial_irradiance(source, points, distance):
-    """Irradiance in air on the axis of a source, square to it, per photon flux sent out. [m-2]
-
-    The mean over the source points of I cos / r^2.
-
-    Parameters
-    ----------
-    source : SourceArrays
-    points : ndarray, shape (n, 2)
-        Uniform numbers.
-    distance : float
-        From the middle of the source. [m]
-    """
-    total = 0.0
-    for i in range(points.shape[0]):
-        lx, ly, lz = source_point(source, points[i, 0], points[i, 1])
-        h = distance - lz
-        r2 = lx * lx + ly * ly + h * h
-        r = math.sqrt(r2)
-        total += local_intensity(source, points[i, 0], points[i, 1], -lx / r, -ly / r, h / r) * h / (r * r2)
-    return total / points.shape[0]
-
-
-@kernel
 def emit(source, u1, u2, u3, u4):
     """Start and unit direction of a photon from four uniform numbers."""
     axes = source.axes

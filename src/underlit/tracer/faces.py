@@ -1,4 +1,4 @@
-"""The face that a channel glows over: its shape, its size, and where its LEDs sit."""
+"""Where a fixture looks, and the face that a channel glows over: its shape, its size, where its LEDs sit."""
 
 from __future__ import annotations
 
@@ -17,6 +17,30 @@ from underlit.scene.model import Scene
 _GOLDEN_ANGLE = math.pi * (3.0 - math.sqrt(5.0))
 _ROUND = ("disc", "pendant")
 _SLACK_M = 1e-3  # how far an LED may sit beyond the stated size
+
+
+def fixture_axes(turn_rad: float, tilt_rad: float, tilt_to_rad: float) -> np.ndarray:
+    """Axes of a fixture, as rows: its x, its y, and the way it faces.
+
+    Parameters
+    ----------
+    turn_rad : float
+        About the vertical, before it is tilted. [rad]
+    tilt_rad, tilt_to_rad : float
+        Away from facing straight down, and the azimuth it then faces (0 right, pi/2 back). [rad]
+
+    Returns
+    -------
+    ndarray, shape (3, 3)
+    """
+    c, s = math.cos(turn_rad), math.sin(turn_rad)
+    axes = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, -1.0]])
+    to = np.array([math.cos(tilt_to_rad), math.sin(tilt_to_rad), 0.0])
+    # Turn about the horizontal axis that carries straight down over towards `to`.
+    axis = np.cross([0.0, 0.0, -1.0], to)
+    k = np.array([[0, -axis[2], axis[1]], [axis[2], 0, -axis[0]], [-axis[1], axis[0], 0]])
+    rotation = np.eye(3) + math.sin(tilt_rad) * k + (1.0 - math.cos(tilt_rad)) * k @ k
+    return axes @ rotation.T
 
 
 class Face(NamedTuple):

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from underlit.geometry import Mesh, make_mesh
+from underlit.scene.lamps import Fixture
 from underlit.scene.model import Scene
-from underlit.tracer.sources import fixture_axes
+from underlit.tracer.faces import fixture_axes
 
 _CLEARANCE_M = 1e-3  # between the outermost emitters and the housing
 _SIDES_OF_A_DISC = 48
@@ -29,11 +30,15 @@ def housing_meshes(scene: Scene) -> Iterator[tuple[Mesh, float]]:
     """
     for fixture in scene.fixture:
         if fixture.shade is not None:
-            outline = _outline(fixture)
-            centre = np.array([*fixture.position, scene.emitter_height(fixture)])
-            axes = fixture_axes(fixture.turn, fixture.tilt, fixture.tilt_to)
-            mesh = _hood(outline, fixture.shade.depth, fixture.name)
-            yield mesh.moved_to(centre + mesh.vertices_m @ axes), fixture.shade.reflectance
+            yield housing_mesh(scene, fixture), fixture.shade.reflectance
+
+
+def housing_mesh(scene: Scene, fixture: Fixture) -> Mesh:
+    """Housing of a fixture that has a shade, in its place. [m]"""
+    centre = np.array([*fixture.position, scene.emitter_height(fixture)])
+    axes = fixture_axes(fixture.turn, fixture.tilt, fixture.tilt_to)
+    mesh = _hood(_outline(fixture), fixture.shade.depth if fixture.shade else 0.0, fixture.name)
+    return mesh.moved_to(centre + mesh.vertices_m @ axes)
 
 
 def _outline(fixture) -> np.ndarray:

@@ -17,13 +17,13 @@ from underlit.kernels.arrays import (
     BeamTable,
     SourceArrays,
 )
-from underlit.kernels.emit import axial_irradiance
 from underlit.photometry import Distribution, read_distribution
 from underlit.results.result import Channel
 from underlit.scene import lamps
 from underlit.scene.model import Scene
 from underlit.tracer.beams import cosine_exponent, distribution_table, gaussian_table
-from underlit.tracer.faces import channel_face
+from underlit.tracer.faces import channel_face, fixture_axes
+from underlit.tracer.reading import flux_from_reading
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +79,7 @@ def build_lamps(scene: Scene) -> Lamps:
             built.names[index] += f" + {channel.name}"
         built.channels.append(_channel(scene, fixture, channel, index, source))
     if scene.window is not None:
-        _add_window(scene, built)
+        _add_window(scene, scene.window, built)
     return built
 
 
@@ -118,30 +118,6 @@ def _source(scene: Scene, fixture, channel, number: tuple[int, int]) -> SourceAr
     )
 
 
-def fixture_axes(turn_rad: float, tilt_rad: float, tilt_to_rad: float) -> np.ndarray:
-    """Axes of a fixture, as rows: its x, its y, and the way it faces.
-
-    Parameters
-    ----------
-    turn_rad : float
-        About the vertical, before it is tilted. [rad]
-    tilt_rad, tilt_to_rad : float
-        Away from facing straight down, and the azimuth it then faces (0 right, pi/2 back). [rad]
-
-    Returns
-    -------
-    ndarray, shape (3, 3)
-    """
-    c, s = math.cos(turn_rad), math.sin(turn_rad)
-    axes = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, -1.0]])
-    to = np.array([math.cos(tilt_to_rad), math.sin(tilt_to_rad), 0.0])
-    # Turn about the horizontal axis that carries straight down over towards `to`.
-    axis = np.cross([0.0, 0.0, -1.0], to)
-    k = np.array([[0, -axis[2], axis[1]], [axis[2], 0, -axis[0]], [-axis[1], axis[0], 0]])
-    rotation = np.eye(3) + math.sin(tilt_rad) * k + (1.0 - math.cos(tilt_rad)) * k @ k
-    return axes @ rotation.T
-
-
 def _beam(channel, file: Distribution | None) -> tuple[int, float, BeamTable]:
     """Kind, exponent and table of a channel's beam."""
     beam = channel.beam
@@ -174,7 +150,7 @@ def _channel(scene: Scene, fixture, channel, source_index: int, source: SourceAr
         name=channel.name,
         fixture=fixture.name,
         source=source_index,
-        spectrum=unit * _flux_umol_s(channel, unit, source),
+        spectrum=unit * _flux_umol_s(scene, fixture, channel, unit, source),
         power_w=channel.power,
         dim=channel.dim,
         price=float("nan") if fixture.price is None else fixture.price,
@@ -182,7 +158,7 @@ def _channel(scene: Scene, fixture, channel, source_index: int, source: SourceAr
     )
 
 
-def _flux_umol_s(channel, unit_spectrum: np.ndarray, source: SourceArrays) -> float:
+def _flux_umol_s(scene: Scene, fixture, channel, unit_spectrum: np.ndarray, source: SourceArrays) -> float:
     """Photons per second of a channel at full setting, however its output is given. [umol s-1]"""
     if channel.flux is not None:
         return channel.flux
@@ -190,21 +166,10 @@ def _flux_umol_s(channel, unit_spectrum: np.ndarray, source: SourceArrays) -> fl
         return channel.efficacy * channel.power
     if channel.lumens is not None:
         return channel.lumens / float(unit_spectrum @ spectra.weighting("photopic"))
-    par_share = float(unit_spectrum @ spectra.weighting("PAR"))
-    return channel.reading.ppfd / (par_share * irradiance_below(source, channel.reading.distance))
+    return flux_from_reading(scene, fixture, channel, unit_spectrum, source)
 
 
-def irradiance_below(source: SourceArrays, distance_m: float, n: int = 1 << 14) -> float:
-    """Irradiance on the axis of a source in air, square to it, per photon flux sent out. [m-2]
-
-    Plain quadrature over the face, by the first two quasi-random numbers that the tracer draws from.
-    """
-    from scipy.stats import qmc
-
-    return float(axial_irradiance(source, qmc.Sobol(2, scramble=False).random(n), distance_m))
-
-
-_WINDOW_FACING = {
+_WINDOW_FACING: dict[str, tuple[float, float, float]] = {
     "left": (1.0, 0.0, 0.0),
     "right": (-1.0, 0.0, 0.0),
     "front": (0.0, 1.0, 0.0),
@@ -212,23 +177,15 @@ _WINDOW_FACING = {
 }
 
 
-def _add_window(scene: Scene, built: Lamps) -> None:
+def _add_window(scene: Scene, window: lamps.Window, built: Lamps) -> None:
     """A window of the room: an upright diffuse rectangle that faces a pane."""
-    window, tank = scene.window, scene.tank
-    facing = np.array(_WINDOW_FACING[window.side])
-    along = np.cross(facing, [0.0, 0.0, 1.0])
     width, height = window.size
-    away = window.distance + tank.thickness
-    centre = np.array([0.5 * tank.length, 0.5 * tank.width, window.sill + 0.5 * height])
-    half = 0.5 * abs(np.array([tank.length, tank.width, 0.0]) @ facing)
-    centre -= facing * (half + away)
-    centre += np.abs(along) * window.offset
     built.sources.append(
         SourceArrays(
             layout=EVEN_RECTANGLE,
             beam=COSINE_POWER,
-            centre_m=centre,
-            axes=np.array([along, [0.0, 0.0, 1.0], facing]),
+            centre_m=_window_centre(scene, window),
+            axes=_window_axes(window),
             size_m=np.array([width, height]),
             leds_m=np.zeros((0, 2)),
             power_m=1.0,
@@ -238,3 +195,17 @@ def _add_window(scene: Scene, built: Lamps) -> None:
     built.names.append("window")
     spectrum = _spectrum(window.spectrum, scene) * window.exitance * width * height
     built.channels.append(Channel("daylight", "window", len(built.sources) - 1, spectrum, power_w=0.0))
+
+
+def _window_axes(window: lamps.Window) -> np.ndarray:
+    """Along the window, up, and the way it faces, as rows."""
+    facing = np.array(_WINDOW_FACING[window.side])
+    return np.array([np.cross(facing, [0.0, 0.0, 1.0]), [0.0, 0.0, 1.0], facing])
+
+
+def _window_centre(scene: Scene, window: lamps.Window) -> np.ndarray:
+    tank = scene.tank
+    along, up, facing = _window_axes(window)
+    inside = 0.5 * np.array([tank.length, tank.width, 0.0])
+    away = inside @ abs(facing) + tank.thickness + window.distance
+    return inside - away * facing + window.offset * abs(along) + (window.sill + 0.5 * window.size[1]) * up
