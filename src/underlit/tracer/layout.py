@@ -35,7 +35,7 @@ class Layout:
     surfaces: dict[str, Surface] = field(default_factory=dict)
     first: dict[str, int] = field(default_factory=dict)
     n_cells: int = 0
-    grid: GridArrays | None = None
+    grid: GridArrays = field(init=False)
     patch_cells: list[np.ndarray] = field(default_factory=list)
 
     def add(self, surface: Surface) -> int:
@@ -65,8 +65,9 @@ def plan_tally(scene: Scene, world: World) -> Layout:
     heights = plane_heights(scene, world)
     grids += [_plane_grid(scene, z) for z in heights]
     offsets = [layout.add(grid) for grid in grids]
-    columns = np.array([grid.shape[::-1] for grid in grids], np.int64)
-    span = np.array([(g.x_edges_m[-1] - g.x_edges_m[0], g.y_edges_m[-1] - g.y_edges_m[0]) for g in grids])
+    axes = [[axis for axis in (g.x_edges_m, g.y_edges_m) if axis is not None] for g in grids]
+    columns = np.array([[len(axis) - 1 for axis in pair] for pair in axes], np.int64)
+    span = np.array([[axis[-1] - axis[0] for axis in pair] for pair in axes])
     layout.grid = GridArrays(
         offset=np.array(offsets, np.int64),
         nu=columns[:, 0].copy(),
@@ -194,7 +195,7 @@ def _patch_surface(name: str, mesh: Mesh, size_m: float) -> Surface:
     centroid = corners.mean(axis=1)
     centre = np.stack([np.bincount(patch, weight * centroid[:, k], n) for k in range(3)], axis=1)
     normal = np.stack([np.bincount(patch, doubled[:, k], n) for k in range(3)], axis=1)
-    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30)
+    normal = normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30)
     return Surface(
         name=f"hardscape {name}",
         kind="mesh",

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit import spectra
+from underlit.geometry import Mesh
 from underlit.geometry.polygon import grid_in_outline
 from underlit.kernels.arrays import (
     AIR_GAP,
@@ -197,19 +198,19 @@ def _mesh_arrays(
     scene: Scene, world: World, layout: Layout, surfaces: Reflectances
 ) -> tuple[MeshArrays, Bvh]:
     """All triangles in one: hardscape, then the housings of lamps."""
-    parts = []
+    parts: list[tuple[Mesh, int, int, np.ndarray]] = []
     for number, (piece, mesh) in enumerate(zip(scene.hardscape, world.hardscape, strict=True)):
         row = surfaces.add(piece.material)
         parts.append((mesh, row, N_FIXED_SINKS + number, layout.patch_cells[number]))
     for mesh, reflectance in housing_meshes(scene):
         no_cell = np.full(len(mesh.faces), -1, np.int32)
-        parts.append((mesh, surfaces.add_values(reflectance), IN_HOUSINGS, no_cell))
-    vertices, faces, row, sink, cell = _joined(parts)
+        parts.append((mesh, surfaces.add_values(reflectance), int(IN_HOUSINGS), no_cell))
+    vertices, faces, surface, sink, cell = _joined(parts)
     corners = vertices[faces]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
     above_rim = bool(len(faces)) and float(vertices[:, 2].max()) > scene.tank.height
-    return MeshArrays(len(faces), above_rim, normal, row, sink, cell), build_bvh(vertices, faces)
+    return MeshArrays(len(faces), above_rim, normal, surface, sink, cell), build_bvh(vertices, faces)
 
 
 def _joined(parts) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -264,7 +265,9 @@ def _lid_clear(lid) -> float:
 def _strips(scene: Scene) -> list[tuple[tuple[float, ...], float]]:
     """Rim and braces as rectangles with what they let through; the rim covers the edges of the panes too."""
     tank = scene.tank
-    strips = [(brace.rectangle, float(brace.transmittance)) for brace in tank.brace]
+    strips: list[tuple[tuple[float, ...], float]] = [
+        (brace.rectangle, float(brace.transmittance)) for brace in tank.brace
+    ]
     if tank.rim is not None:
         w, s, lx, ly = tank.rim.width, tank.thickness, tank.length, tank.width
         x0, y0, x1, y1 = -s, -s, lx + s, ly + s
@@ -278,6 +281,8 @@ def _floaters(scene: Scene, surfaces: Reflectances, wavelength_nm) -> tuple[int,
     floaters = scene.floaters
     if floaters is None:
         return 0, 0, np.zeros(3)
+    rho: np.ndarray | float
+    tau: np.ndarray | float
     if floaters.leaf is not None:
         rho, tau = spectra.leaf(floaters.leaf, wavelength_nm, scene.folder)
     else:
@@ -293,18 +298,21 @@ def _canopy_arrays(
 ) -> CanopyArrays:
     """Columns of leaves; where outlines overlap, the plant named last has the ground."""
     tank = scene.tank
-    leafy = [plant for plant in scene.plant if plant.canopy and plant.outline is not None]
+    leafy = [
+        (plant.name, plant.outline, plant.canopy) for plant in scene.plant if plant.canopy and plant.outline
+    ]
+    canopies = [canopy for _, _, canopy in leafy]
     nx, ny = (max(1, round(length / _COLUMN_M)) for length in (tank.length, tank.width))
     x, y = (np.arange(nx) + 0.5) * tank.length / nx, (np.arange(ny) + 0.5) * tank.width / ny
     column = np.full((ny, nx), -1, np.int16)
-    for number, plant in enumerate(leafy):
-        column[grid_in_outline(plant.outline, x, y)] = number
+    for number, (_, outline, _) in enumerate(leafy):
+        column[grid_in_outline(outline, x, y)] = number
     ground = world.soil.height(*np.meshgrid(x, y))
-    height = np.array([plant.canopy.height for plant in leafy])
-    density = np.array([p.canopy.leaf_area_index[-1] * p.canopy.clumping / p.canopy.height for p in leafy])
-    optics = [spectra.leaf(plant.canopy.leaf, wavelength_nm, scene.folder) for plant in leafy]
+    height = np.array([canopy.height for canopy in canopies])
+    density = np.array([c.leaf_area_index[-1] * c.clumping / c.height for c in canopies])
+    optics = [spectra.leaf(canopy.leaf, wavelength_nm, scene.folder) for canopy in canopies]
     first_sink = len(sinks)
-    sinks += [f"absorbed by {plant.name}" for plant in leafy]
+    sinks += [f"absorbed by {name}" for name, _, _ in leafy]
     tops = ground[column >= 0] + height[column[column >= 0]] if leafy else np.zeros(1)
     return CanopyArrays(
         n=len(leafy),
@@ -315,7 +323,7 @@ def _canopy_arrays(
         max_density_per_m=float(density.max(initial=0.0)),
         height_m=height.astype(np.float64),
         density_per_m=density.astype(np.float64),
-        angle_rule=np.array([ANGLE_RULES.index(p.canopy.leaf_angle) for p in leafy], np.int64),
+        angle_rule=np.array([ANGLE_RULES.index(canopy.leaf_angle) for canopy in canopies], np.int64),
         reflectance=np.array([surfaces.add_values(rho) for rho, _ in optics], np.int64),
         transmittance=np.array([surfaces.add_values(tau) for _, tau in optics], np.int64),
         sink=np.arange(first_sink, first_sink + len(leafy), dtype=np.int64),
