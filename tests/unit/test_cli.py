@@ -7,7 +7,6 @@ import dataclasses
 import io
 import json
 import os
-import resource
 import signal
 import subprocess
 import sys
@@ -92,6 +91,7 @@ def test_import_and_help_load_nothing_heavy():
 
 def test_help_is_quick():
     """Processor time, so that a busy machine does not matter: 0.3 s at most, about 0.1 s measured."""
+    resource = pytest.importorskip("resource", reason="no processor times of children on Windows")
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
     assert python("-m", "underlit", "--help").returncode == 0
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -307,17 +307,25 @@ def test_check_tells_what_a_scene_holds(small, capsys):
     assert "3 cm below the rim" in out
 
 
+def heed_ctrl_c():
+    """A shell lets what it starts in the background ignore Ctrl-C, and children inherit that."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def test_first_ctrl_c_keeps_what_was_traced(small):
     env = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path), "PYTHONUNBUFFERED": "1"}
     command = [sys.executable, "-m", "underlit", "trace", small, "--photons", "100G", "-o", "part.h5"]
-    with subprocess.Popen(command, env=env, stderr=subprocess.PIPE, text=True) as traced:
-        for said in traced.stderr:
-            if "photons in" in said:
-                break
-        time.sleep(0.5)
-        traced.send_signal(signal.SIGINT)
-        rest = traced.stderr.read()
-        assert traced.wait(timeout=60) == 130
+    with subprocess.Popen(
+        command, env=env, stderr=subprocess.PIPE, text=True, preexec_fn=heed_ctrl_c
+    ) as traced:
+        try:
+            next(said for said in traced.stderr if "photons in" in said)
+            time.sleep(0.5)
+            traced.send_signal(signal.SIGINT)
+            rest = traced.communicate(timeout=60)[1]
+        finally:
+            traced.kill()
+    assert traced.returncode == 130
     assert "Stopped early" in rest
     assert "Traceback" not in rest
     res = Result.open("part.h5")
