@@ -168,20 +168,22 @@ def test_without_planes_there_is_no_profile(res):
 
 
 def test_noise_alone_is_dotted_in_95_of_100_cells():
-    """Two results of one truth: within two standard errors, as Student's t has it for two times 15 degrees."""
+    """Two results of one truth: within two standard errors, as Student's t has it for 15 degrees (93.6 %)."""
     one, other = (Reading(synthetic.result(seed=seed, photons=100_000)) for seed in (1, 2))
     change = compare.difference(one, other)
     known = np.isfinite(change.value)
     within = np.abs(change.value[known]) < compare.SURE * change.std_err[known]
-    assert 0.93 < within.mean() < 0.966
+    assert 0.915 < within.mean() < 0.955
 
 
 def test_a_real_change_is_not_dotted(res):
     change = compare.difference(Reading(res), Reading(dimmed(res, 0.4)))
     known = np.isfinite(change.value) & (Reading(res).horizontal_map().value > 20)
-    assert (np.abs(change.value) > compare.SURE * change.std_err)[known].mean() > 0.9
+    sure = known & (np.abs(change.value) > compare.SURE * change.std_err)
+    assert sure[known].mean() > 0.9
     (drawn,) = meshes(figures.difference_figure(res, dimmed(res, 0.4)))
-    assert np.asarray(drawn.get_array())[known] == pytest.approx(change.value[known])
+    assert np.asarray(drawn.get_array())[sure] == pytest.approx(change.value[sure])
+    assert (np.asarray(drawn.get_array())[known & ~sure] == 0).all()
     assert drawn.norm.vmin == -drawn.norm.vmax
 
 

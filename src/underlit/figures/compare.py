@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -76,7 +77,7 @@ def compare_figure(
 def difference_figure(
     before: Result, after: Result, *, dims: maps.Dims = None, theme: str | Theme = "light", unit: str = "cm"
 ) -> Figure:
-    """PPFD on the soil of one result less that of another; cells where noise may have made it are dotted.
+    """PPFD on the soil of one result less that of another; where noise may have made it, dots and no colour.
 
     Parameters
     ----------
@@ -103,13 +104,14 @@ def difference_figure(
     assert change.std_err is not None
     with np.errstate(invalid="ignore"):
         doubtful = np.abs(change.value) < SURE * change.std_err
+    shown = replace(change, value=np.where(doubtful, 0.0, change.value))
     return plan.plan_figure(
-        change, other.plan(), scale=difference_scale([change.value]), theme=theme, unit=unit,
+        shown, other.plan(), scale=difference_scale([change.value]), theme=theme, unit=unit,
         doubtful=doubtful,
         title=f"From “{one.title}” to “{other.title}”" if other.title != one.title else f"{other.title}: what changed",
         subtitle="Difference of the PPFD on the soil: amber where there is more light than before, blue where less",
         notes=[join([
-            f"Dotted: less than {SURE:g} standard errors, so noise may have made it.",
+            f"Dotted, without colour: less than {SURE:g} standard errors, so noise may have made it.",
             f"Before: {one.provenance()}", f"After: {other.provenance()}",
         ])],
     )  # fmt: skip
@@ -118,13 +120,21 @@ def difference_figure(
 def difference(one: Reading, other: Reading) -> LightMap:
     """PPFD on the soil of `other` less that of `one`, with standard errors. [umol m-2 s-1]
 
-    The errors of the two are taken as independent. Runs with one seed share some of theirs,
-    which makes the true
-    error smaller than the one given.
+    Replicate is taken from replicate: what runs of one seed share in luck drops out of the error.
     """
     a, b = _pair(one, other)
-    assert a.std_err is not None and b.std_err is not None
-    return LightMap(a.x_edges_m, a.y_edges_m, b.value - a.value, np.hypot(a.std_err, b.std_err))
+    return LightMap(a.x_edges_m, a.y_edges_m, b.value - a.value, _error_of_difference(one, other, a, b))
+
+
+def _error_of_difference(one: Reading, other: Reading, a: LightMap, b: LightMap) -> np.ndarray:
+    """Standard error of the difference of two soil maps, (ny, nx)."""
+    if one.res.replicates != other.res.replicates:  # then there are no pairs
+        assert a.std_err is not None and b.std_err is not None
+        return np.hypot(a.std_err, b.std_err)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        maps_open = [read.ppfd("soil") / read.open_share(read.res.surface("soil")) for read in (one, other)]
+        change = (maps_open[1] - maps_open[0]).std_err.reshape(a.value.shape)
+    return np.where(np.isfinite(b.value - a.value), change, np.nan)
 
 
 def shade_figure(
