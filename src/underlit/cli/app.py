@@ -16,7 +16,7 @@ import click
 import underlit
 from underlit.errors import UnderlitError
 
-COMMANDS = ("new", "check", "trace", "show", "figures", "schema")
+COMMANDS = ("new", "check", "trace", "show", "figures", "compare", "schema")
 DONE, BROKEN, WRONG, STOPPED = 0, 1, 2, 130
 
 APOLOGY = """\
