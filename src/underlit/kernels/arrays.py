@@ -14,6 +14,9 @@ import numpy as np
 LEFT, RIGHT, FRONT, BACK, BOTTOM, TOP = range(6)
 FACE_NAMES = ("left", "right", "front", "back", "bottom", "top")
 
+# Where a path is.
+OUTSIDE, AIR, WATER, GLASS, ENDED = range(5)
+
 # What lies behind a pane.
 CLEAN, AIR_GAP, BONDED = range(3)
 
