@@ -74,7 +74,8 @@ def test_leds_do_not_go_with_the_opening_of_a_file(tmp_path):
     [
         ("0.06 0.54 0", "0 deg", None),
         ("0.54 0.06 0", "90 deg", None),
-        ("0.54 0.06 0", "0 deg", 'a quarter turn off? Then give the beam turn = "90 deg"'),
+        ("0.54 0.06 0", "0 deg", 'lies across the fixture: if it should not, give the beam turn = "90 deg"'),
+        ("0.08 1.9 0", "-90 deg", 'lies across the fixture: if it should not, give the beam turn = "0 deg"'),
         ("0.3 1.2 0", "0 deg", 'write face = "file"'),
         ("0 0 0", "0 deg", None),
     ],

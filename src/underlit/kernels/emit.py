@@ -71,7 +71,8 @@ def table_direction(table, u3, u4):
     phi = table.azimuth_rad[k] + t * (table.azimuth_rad[k + 1] - table.azimuth_rad[k])
     row, next_row = table.row[k], table.row[k + 1]
     if row != next_row:
-        first = (1.0 - t) * a / ((1.0 - t) * a + t * b)
+        both = (1.0 - t) * a + t * b
+        first = (1.0 - t) * a / both if both > 0.0 else 0.5
         if u3 < first:
             u3 /= first
         else:

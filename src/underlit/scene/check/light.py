@@ -189,8 +189,8 @@ def _opening(
                 what = "the light starts from the luminous opening of the beam file."
                 checker.fault((*path[:-1], key), what, f"Leave out `{key}`, or `face`.")
         return
-    stated = (opening.along_m, opening.across_m)
-    turned = stated if abs(math.sin(channel.beam.turn)) < 0.5 else stated[::-1]
+    stated, is_turned = (opening.along_m, opening.across_m), abs(math.sin(channel.beam.turn)) > 0.5
+    turned = stated[::-1] if is_turned else stated
     if not flat or _alike(turned, fixture.size):
         return
     what = (
@@ -198,11 +198,16 @@ def _opening(
         f"fixture is {cm(fixture.size[0])} by {cm(fixture.size[1])}."
     )
     way = (
-        'Is it the same lamp, a quarter turn off? Then give the beam turn = "90 deg".'
-        if _alike(turned[::-1], fixture.size)
+        f'Its length lies across the fixture: if it should not, give the beam turn = "{0 if is_turned else 90} deg".'
+        if _crosswise(turned, fixture.size)
         else 'Light starts from the fixture; write face = "file" to let it start from the opening.'
     )
     checker.warn((*path, "file"), f"{what} {way}")
+
+
+def _crosswise(one: tuple[float, float], other: tuple[float, float]) -> bool:
+    """Whether two long shapes are long in different directions."""
+    return any(one[i] > 1.5 * one[1 - i] and other[1 - i] > 1.5 * other[i] for i in (0, 1))
 
 
 def _alike(one: tuple[float, float], other: tuple[float, float]) -> bool:
