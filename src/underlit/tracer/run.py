@@ -32,8 +32,9 @@ from underlit.tracer.colours import known_colours
 from underlit.tracer.pack import Packed, pack
 from underlit.tracer.sources import Lamps, build_lamps
 
-# Weights are summed in 1/SCALE: an error of 2^-21 per entry and batch, next to batches of thousands of photons.
-SCALE = float(2**20)
+# Weights are summed in 1/SCALE: an error of 2^-31 per entry and batch, so that the light budget closes to 1e-9 in
+# batches of a few photons too; the most photons of a stream, 2^32, still fit in 63 bits.
+SCALE = float(2**30)
 
 FIRST_BATCH, LARGEST_BATCH = 2**11, 2**15
 # First light is then known somewhat better than what the photons carry, on tanks of 900 to 4,000 soil cells.
