@@ -82,6 +82,36 @@ def disagree(samples, mutant) -> None:
     assert np.abs(z).max() > limit, f"the mutant passes: |z| up to {np.abs(z).max():.1f}, bound {limit:.1f}"
 
 
+def agree_pair(samples, others, resolves: float) -> None:
+    """Fail if two independent runs differ in any bin or in sum, or could not have shown a difference of `resolves`."""
+    z, seen, limit = _pair(samples, others, resolves)
+    assert seen > limit + 3.0, (
+        f"too few photons: a difference of {resolves:.1%} would be {seen:.1f} standard errors, the bound is {limit:.1f}"
+    )
+    i = int(np.argmax(np.abs(z)))
+    assert np.abs(z[i]) < limit, f"bin {i} of {z.size}: z = {z[i]:.1f}, bound {limit:.1f}"
+
+
+def disagree_pair(samples, mutant) -> None:
+    """Fail if a wrong run passes."""
+    z, _, limit = _pair(samples, mutant, 1.0)
+    assert np.abs(z).max() > limit, f"the mutant passes: |z| up to {np.abs(z).max():.1f}, bound {limit:.1f}"
+
+
+def _pair(samples, others, resolves):
+    a, b = (_with_total(part, np.zeros(np.shape(part)[1:]))[0] for part in (samples, others))
+    variance = a.var(axis=0, ddof=1) / len(a) + b.var(axis=0, ddof=1) / len(b)
+    std_err = np.sqrt(np.maximum(variance, 1e-300))
+    level = 0.5 * (a.mean(axis=0) + b.mean(axis=0))
+    off = a.mean(axis=0) - b.mean(axis=0)
+    beyond = np.sign(off) * np.maximum(np.abs(off) - ROUNDING * np.abs(level) - TINY, 0.0)
+    return (
+        beyond / std_err,
+        (resolves * np.abs(level) / std_err).max(),
+        z_limit(len(off), min(len(a), len(b))),
+    )
+
+
 def same_counts(counts, expected, level: float = LEVEL) -> None:
     """Chi-square of independent counts against their expectation; sparse bins are pooled."""
     counts, expected = np.ravel(counts), np.ravel(expected)

@@ -1,0 +1,153 @@
+"""Every photon is accounted for by name, whatever the scene (GE-13)."""
+
+import numpy as np
+import pytest
+
+from underlit.scene.loader import from_text
+from underlit.tracer import trace
+
+pytestmark = pytest.mark.validation
+
+EVERYTHING = """
+[tank]
+length = "40 cm"
+width = "25 cm"
+height = "28 cm"
+thickness = "5 mm"
+[tank.panes]
+back = { state = "bonded film", colour = "white", dirt = 0.1 }
+left = { state = "dry film", colour = "mirror" }
+right = { state = "clean", behind = "white wall" }
+front = { state = "clean", dirt = 0.05 }
+[tank.rim]
+width = "1 cm"
+[[tank.brace]]
+from = ["18 cm", "0 cm"]
+to = ["21 cm", "25 cm"]
+transmittance = 0.3
+[tank.lid]
+material = "acrylic"
+condition = "lived-in"
+height = "1 cm"
+from = ["0 cm", "0 cm"]
+to = ["30 cm", "25 cm"]
+[water]
+level = "24 cm"
+type = "green"
+scattering = "2 1/m"
+surface_slope_rms = "4 deg"
+[substrate]
+material = "pale sand"
+profile = [["0 cm", "2 cm"], ["12 cm", "3 cm"], ["25 cm", "9 cm"]]
+[[hardscape]]
+name = "rock"
+shape = "stone"
+size = ["9 cm", "7 cm", "8 cm"]
+position = ["28 cm", "12 cm"]
+triangles = 3000
+[[hardscape]]
+name = "branch"
+shape = "wood"
+reach = "20 cm"
+position = ["12 cm", "12 cm"]
+triangles = 4000
+[[plant]]
+name = "hedge"
+from = ["0 cm", "14 cm"]
+to = ["18 cm", "25 cm"]
+canopy = { height = "10 cm", leaf_area_index = 2, leaf_angle = "erectophile" }
+[floaters]
+cover = 0.2
+[run]
+replicates = 4
+cell = "2 cm"
+planes = ["10 cm", "20 cm"]
+[[fixture]]
+name = "bar"
+shape = "panel"
+size = ["20 cm", "6 cm"]
+height = "12 cm"
+tilt = "10 deg"
+shade = { depth = "2 cm", reflectance = 0.8 }
+channel = [
+  { name = "white", spectrum = "white 6500 K", power = "20 W", flux = "30 umol/s", leds = 20 },
+  { name = "red", spectrum = "red 660", power = "5 W", flux = "0.01 umol/s", beam = { lens = "gaussian", fwhm = "60 deg" } },
+]
+[[fixture]]
+name = "tube"
+shape = "tube"
+size = ["20 cm", "16 mm"]
+height = "9 cm"
+channel = [{ spectrum = "D65", power = "9 W", flux = "5 umol/s" }]
+[window]
+side = "front"
+distance = "100 cm"
+size = ["50 cm", "50 cm"]
+exitance = "100 umol/m^2/s"
+"""
+
+DRY = """
+[tank]
+length = "30 cm"
+width = "20 cm"
+height = "20 cm"
+[tank.lid]
+material = "acrylic"
+condition = "condensation"
+[water]
+level = "0 cm"
+[substrate]
+depth = "4 cm"
+[[plant]]
+name = "carpet"
+from = ["0 cm", "0 cm"]
+to = ["30 cm", "20 cm"]
+canopy = { height = "2 cm", leaf_area_index = [0.5, 2] }
+[[fixture]]
+shape = "disc"
+size = "12 cm"
+height = "6 cm"
+height_above = "rim"
+channel = [{ spectrum = "LED-B3", power = "9 W", efficacy = "2 umol/J" }]
+"""
+
+BARE = """
+[tank]
+length = "30 cm"
+width = "20 cm"
+height = "20 cm"
+[tank.panes]
+bottom = "clean"
+[substrate]
+depth = "0 cm"
+[[fixture]]
+shape = "pendant"
+size = "4 cm"
+height = "20 cm"
+channel = [{ spectrum = "white 4000 K", power = "9 W", lumens = "700 lm", beam = "40 deg" }]
+"""
+
+
+@pytest.mark.parametrize("text", [EVERYTHING, DRY, BARE], ids=["everything", "dry start", "bare bottom"])
+@pytest.mark.parametrize("photons", [5_000, 300_000])
+def test_budget_sums_to_one(text, photons):
+    result = trace(from_text(text), photons=photons, seed=3, threads=2)
+    total = result.budget.share.sum(axis=2)
+    assert np.abs(total - 1.0).max() < 1e-9
+    assert np.isfinite(result.budget.share).all()
+
+
+def test_every_end_of_a_photon_is_met():
+    """The scene with everything uses every entry of the budget, so that the sum above means something."""
+    result = trace(from_text(EVERYTHING), photons=300_000, seed=3, threads=2)
+    mean = dict(zip(result.budget.names, result.budget.share.mean(axis=(0, 1, 3)), strict=True))
+    never = {
+        "out of the left pane",
+        "out of the right pane",
+        "out of the back pane",
+        "out of the bottom pane",
+        "cut off",
+    }
+    assert {name for name, share in mean.items() if share == 0.0} == never
+    assert abs(mean.pop("roulette balance")) < 0.01
+    assert all(share >= 0.0 for share in mean.values())
