@@ -302,7 +302,8 @@ def _canopy_arrays(
         (plant.name, plant.outline, plant.canopy) for plant in scene.plant if plant.canopy and plant.outline
     ]
     canopies = [canopy for _, _, canopy in leafy]
-    nx, ny = (max(1, round(length / _COLUMN_M)) for length in (tank.length, tank.width))
+    step = _COLUMN_M if leafy else math.inf
+    nx, ny = (max(1, round(length / step)) for length in (tank.length, tank.width))
     x, y = (np.arange(nx) + 0.5) * tank.length / nx, (np.arange(ny) + 0.5) * tank.width / ny
     column = np.full((ny, nx), -1, np.int16)
     for number, (_, outline, _) in enumerate(leafy):
