@@ -20,6 +20,7 @@ from underlit.tracer.pack import Packed, pack
 from underlit.tracer.sources import build_lamps
 
 SCALE = 2.0**30
+PHOTONS_PER_POINT = 2048  # gathered in each soil cell for so many photons
 N_BANDS = 16
 
 
@@ -149,24 +150,43 @@ class Shone:
         return self.sinks[:, chosen].sum(axis=1)
 
 
-def shine(packed: Packed, source: SourceArrays, photons: int, replicates: int = 32, seed: int = 1) -> Shone:
-    """Trace `photons` per replicate straight with the kernel, on two threads."""
+def shine(
+    packed: Packed,
+    source: SourceArrays,
+    photons: int,
+    replicates: int = 32,
+    seed: int = 1,
+    gathers: bool | None = None,
+) -> Shone:
+    """Trace `photons` per replicate straight with the kernel, on two threads.
+
+    `gathers` says whether first light on the soil is solved for; by default where the program would, and never for a
+    single ray, whose intensity is no number.
+    """
     arrays = packed.arrays
+    if gathers is None:
+        gathers = may_gather(arrays) and source.power_m < 1e6
+    arrays = arrays._replace(gathers=gathers)
     n_cells, n_sinks = packed.layout.n_cells, len(packed.sinks)
     cells = np.zeros((replicates, n_cells, arrays.n_bands), np.int64)
     sinks = np.zeros((replicates, n_sinks, arrays.n_bands), np.int64)
-    directions = sobol_directions()
+    directions, n_points = sobol_directions(), max(1, photons // PHOTONS_PER_POINT)
 
     def one(replicate: int) -> None:
         scratch = new_scratch(n_cells, n_sinks, arrays.reflectance.shape[1])
         trace_batch(
-            arrays, packed.bvh, source, directions, np.uint64(seed), replicate, 0, photons, SCALE, scratch,
-            cells[replicate], sinks[replicate],
+            arrays, packed.bvh, source, directions, np.uint64(seed), replicate, 0, photons, 0, n_points, SCALE,
+            scratch, cells[replicate], sinks[replicate],
         )  # fmt: skip
 
     with ThreadPoolExecutor(2) as pool:
         list(pool.map(one, range(replicates)))
     return Shone(packed, cells / (SCALE * photons), sinks / (SCALE * photons))
+
+
+def may_gather(arrays) -> bool:
+    """Whether the arrays, changed as they may be, leave first light to be solved for."""
+    return arrays.tank.water_m > 0.0 and arrays.tank.slope_rms == 0.0 and not arrays.cover.has_lid
 
 
 def between_mirrors(packed: Packed, n_water: float) -> Packed:

@@ -69,10 +69,19 @@ size = ["20 cm", "6 cm"]
 height = "12 cm"
 tilt = "10 deg"
 shade = { depth = "2 cm", reflectance = 0.8 }
-channel = [
-  { name = "white", spectrum = "white 6500 K", power = "20 W", flux = "30 umol/s", leds = 20 },
-  { name = "red", spectrum = "red 660", power = "5 W", flux = "0.01 umol/s", beam = { lens = "gaussian", fwhm = "60 deg" } },
-]
+[[fixture.channel]]
+name = "white"
+spectrum = "white 6500 K"
+power = "20 W"
+flux = "30 umol/s"
+leds = 20
+beam = { lens = "gaussian", fwhm = "60 deg" }
+[[fixture.channel]]
+name = "red"
+spectrum = "red 660"
+power = "5 W"
+flux = "0.01 umol/s"
+beam = "60 deg"
 [[fixture]]
 name = "tube"
 shape = "tube"
@@ -141,13 +150,7 @@ def test_every_end_of_a_photon_is_met():
     """The scene with everything uses every entry of the budget, so that the sum above means something."""
     result = trace(from_text(EVERYTHING), photons=300_000, seed=3, threads=2)
     mean = dict(zip(result.budget.names, result.budget.share.mean(axis=(0, 1, 3)), strict=True))
-    never = {
-        "out of the left pane",
-        "out of the right pane",
-        "out of the back pane",
-        "out of the bottom pane",
-        "cut off",
-    }
+    never = {f"out of the {side} pane" for side in ("left", "right", "back", "bottom")} | {"cut off"}
     assert {name for name, share in mean.items() if share == 0.0} == never
     assert abs(mean.pop("roulette balance")) < 0.01
     assert all(share >= 0.0 for share in mean.values())

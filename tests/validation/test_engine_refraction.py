@@ -136,7 +136,7 @@ def test_slab_without_surface_follows_the_exponential_integral():
     tau = np.array([0.05, 0.1, 0.3, 1.0] * 4)
     packed = between_mirrors(endless(0.1, a_water_per_m=bands(tau / 0.1)), 1.0)
     paint(packed, packed.arrays.soil.surface, 0.0)
-    got = shine(packed, sky(packed), 1 << 15).on("soil").sum(axis=1)[:, :4]
+    got = shine(packed, sky(packed), 1 << 15, gathers=False).on("soil").sum(axis=1)[:, :4]
     expected = 2.0 * special.expn(3, tau[:4])
     assert expected == pytest.approx([0.909838, 0.832583, 0.600084, 0.219384], abs=1e-6)
     agree(got, expected, resolves=0.001)
@@ -153,7 +153,7 @@ def test_lambertian_floor_under_water():
     assert albedo[[1, 2, 3, 4]] == pytest.approx([0.11791, 0.23800, 0.38797, 0.83703], abs=2e-5)
     packed = endless(0.1, a_water_per_m=bands(0.0))
     paint(packed, packed.arrays.soil.surface, rho)
-    shone = shine(packed, sky(packed), 1 << 17)
+    shone = shine(packed, sky(packed), 1 << 17, gathers=False)
     floor, back = (
         shone.on("soil").sum(axis=1),
         shone.ended("reflected above", "back out of the top", "out of the rim"),

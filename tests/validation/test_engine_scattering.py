@@ -1,22 +1,23 @@
 """Cloudy water as a slab or a half-space, against published radiative transfer.
 
 Sources: H. C. van de Hulst, Multiple Light Scattering (1980), and R. G. Giovanelli, Optica Acta 2 (1955) 153, both as
-quoted by L. Wang, S. L. Jacques and L. Zheng, Comput. Methods Programs Biomed. 47 (1995) 131; the rest by adding and
-doubling with iadpython 0.5.3 (`Sample(a, b, g, n, quad_pts=32).rt()`). Its results with 16 and 32 quadrature points
-differ by up to 3e-4, which is taken as their uncertainty.
+quoted by L. Wang, S. L. Jacques and L. Zheng, Comput. Methods Programs Biomed. 47 (1995) 131; others by adding and
+doubling with iadpython 0.5.3 (`Sample(a, b, g, n, quad_pts=16).rt()`), whose results with 16 and with 32 quadrature
+points differ by up to 3e-4: that is taken as their uncertainty. Isotropic scattering without a change of index is
+solved here to 3e-5 by the integral equation of Schwarzschild and Milne.
 """
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.special import expn
 
 from bench import bands, between_mirrors, layout, pencil, rectangle, shine, tank_text
-from zcheck import disagree
+from zcheck import disagree, z_limit
 
 pytestmark = [pytest.mark.validation, pytest.mark.statistical]
 
-REFERENCE_ERROR = 2e-4
 HALF_SPACE = 60.0  # optical depth that nothing comes back from
 
 
@@ -50,45 +51,63 @@ def passed(shone, n_bands):
     return shone.ended("out of the bottom")[:, :n_bands]
 
 
+def isotropic(albedo, depth, n=401):
+    """Reflectance and transmittance for a beam straight down: S. Chandrasekhar, Radiative Transfer (1950).
+
+    Scatterings per optical depth q(t) = albedo (exp(-t) + integral of E1(|t - t'|) q(t') / 2), q straight between the
+    points of a grid that is fine at both faces; the moments of E1 and E2 over each step are known.
+    """
+    t = depth * (0.5 - 0.5 * np.cos(np.pi * np.linspace(0.0, 1.0, n)))
+    left, right = t[None, :-1] - t[:, None], t[None, 1:] - t[:, None]
+
+    def even(u):
+        return np.sign(u) * (1.0 - expn(2, np.abs(u)))
+
+    def odd(u):
+        return -np.abs(u) * expn(2, np.abs(u)) - expn(3, np.abs(u))
+
+    zeroth = even(right) - even(left)
+    upper = (odd(right) - odd(left) - left * zeroth) / (right - left)
+    kernel = np.zeros((n, n))
+    kernel[:, 1:] += 0.5 * upper
+    kernel[:, :-1] += 0.5 * (zeroth - upper)
+    q = np.linalg.solve(np.eye(n) - albedo * kernel, albedo * np.exp(-t))
+
+    def escape(u, q):
+        zeroth, first = -np.diff(expn(3, u)), -np.diff(u * expn(3, u) + expn(4, u))
+        upper = (first - u[:-1] * zeroth) / np.diff(u)
+        return 0.5 * float(q[1:] @ upper + q[:-1] @ (zeroth - upper))
+
+    return escape(t, q), float(np.exp(-depth)) + escape((depth - t)[::-1], q[::-1])
+
+
+def test_the_integral_equation_against_the_reference_values():
+    """SC-04 and the last of SC-03 (adding and doubling with 32 points loses up to 4e-4 of light in the thick slab)."""
+    assert isotropic(0.9, 1.0) == pytest.approx((0.2674, 0.5916), abs=1e-4)
+    assert isotropic(0.99, 5.0) == pytest.approx((0.6799, 0.2205), abs=3e-4)
+    assert isotropic(1.0, 1.0) == pytest.approx((0.3413, 0.6586), abs=1e-4)
+    assert isotropic(0.9, HALF_SPACE)[0] == pytest.approx(0.4149, abs=1e-4)
+    assert sum(isotropic(1.0, 4.95)) == pytest.approx(1.0, abs=4e-5)
+
+
 DOWN = pencil((10.0, 10.0, 1.0 + 1e-9), (0, 0, -1))
 SLABS = {
-    "SC-01": (1.0, 1.8, 0.75, [0.2, 0.02, 1.0], [0.09739, 0.13996, 0.03471], [0.66096, 0.83055, 0.26114]),
-    "SC-04, albedo .9": (
-        1.0,
-        0.9,
-        0.0,
-        [0.1, 0.0, 0.5],
-        [0.2674, 0.31717, 0.15997],
-        [0.5916, 0.68278, 0.35640],
-    ),
-    "SC-04, albedo .99": (
-        1.0,
-        4.95,
-        0.0,
-        [0.05, 0.0, 0.5],
-        [0.6799, 0.73646, 0.42862],
-        [0.2205, 0.26316, 0.06592],
-    ),
-    "SC-04, albedo 1": (
-        1.0,
-        1.0,
-        0.0,
-        [0.0, 0.1, 1.0],
-        [0.3413, 0.28814, 0.11283],
-        [0.6586, 0.56797, 0.18932],
-    ),
-    "SC-05": (1.333, 1.98, 0.9, [0.02, 0.0, 0.5], [0.1142, 0.12850, 0.03952], [0.8421, 0.87150, 0.48083]),
-    "SC-07": (1.34, 0.25, 0.92, [0.25, 0.0, 1.0], [0.0344, 0.04983, 0.02417], [0.7336, 0.95017, 0.34534]),
+    "SC-01": (1.0, 1.8, 0.75, [0.2, 0.02, 1.0], [0.09739, 0.14002, 0.03473], [0.66096, 0.83111, 0.26133]),
+    "SC-05": (1.333, 1.98, 0.9, [0.02, 0.0, 0.5], [0.1142, 0.12834, 0.03940], [0.8421, 0.87166, 0.48090]),
+    "SC-07": (1.34, 0.25, 0.92, [0.25, 0.0, 1.0], [0.0344, 0.04976, 0.02415], [0.7336, 0.95024, 0.34535]),
 }
 
 
-def check(samples, expected):
-    """Within two standard errors, the first band being good to 0.2 %; the reference's own error is added to them."""
+def check(samples, expected, reference_error=2e-4):
+    """Within the bound that all values together keep, the first band being good to 0.2 %."""
     value = samples.mean(axis=0)
     std_err = samples.std(axis=0, ddof=1) / np.sqrt(len(samples))
     assert std_err[0] < 0.002 * value[0], f"relative standard error {std_err[0] / value[0]:.2%}"
-    z = (value - expected) / np.hypot(std_err, REFERENCE_ERROR)
-    assert np.abs(z).max() < 2.0, f"got {value} +- {std_err}, expected {expected}, z = {z}"
+    z = (value - expected) / np.hypot(std_err, reference_error)
+    limit = z_limit(len(z), len(samples))
+    assert np.abs(z).max() < limit, (
+        f"got {value} +- {std_err}, expected {expected}, z = {z}, bound {limit:.1f}"
+    )
     disagree(samples, 1.015 * np.array(expected))
 
 
@@ -100,19 +119,30 @@ def test_slab(case):
     check(passed(shone, 3), transmittance)
 
 
+@pytest.mark.parametrize(("albedo", "depth"), [(0.9, 1.0), (0.99, 5.0), (1.0, 1.0)])
+def test_isotropic_slab(albedo, depth):
+    """SC-04; bands add to the absorption."""
+    tau_s = albedo * depth
+    tau_a = depth - tau_s + np.array([0.0, 0.1, 1.0])
+    shone = shine(cloud(1.0, tau_s, 0.0, tau_a), DOWN, 5 << 14)
+    reflectance, transmittance = np.transpose([isotropic(tau_s / (tau_s + a), tau_s + a) for a in tau_a])
+    check(returned(shone, 3), reflectance, 3e-5)
+    check(passed(shone, 3), transmittance, 3e-5)
+
+
 def test_diffuse_light_on_a_slab():
     """SC-06."""
     shone = shine(cloud(1.333, 1.98, 0.9, [0.02]), rectangle((10.0, 10.0, 1.0 + 1e-9), (0.0, 0.0)), 1 << 16)
-    check(returned(shone, 1), [0.2197])
-    check(passed(shone, 1), [0.7174])
+    check(returned(shone, 1), [0.2193], 4e-4)
+    check(passed(shone, 1), [0.7178], 4e-4)
 
 
 @pytest.mark.parametrize(
     ("n", "albedo", "expected"),
     [
-        (1.0, [0.9, 0.5], [0.4149, 0.11522]),
-        (1.333, [0.9, 0.5], [0.2941, 0.07919]),
-        (1.5, [0.9, 0.5, 0.99], [0.2600, 0.0843, 0.6020]),
+        (1.0, [0.9, 0.5], [0.41495, 0.11523]),
+        (1.333, [0.9, 0.5], [0.2941, 0.07923]),
+        (1.5, [0.9, 0.5, 0.99], [0.2600, 0.0843, 0.6021]),
     ],
 )
 def test_half_space(n, albedo, expected):

@@ -10,8 +10,8 @@ from zcheck import agree_pair, disagree_pair
 pytestmark = [pytest.mark.validation, pytest.mark.statistical]
 
 
-def scene(size, panes, lamp, position, floor, dirt_pane, plant):
-    """Text of a tank with a different state for every pane, a sloped floor, a lamp off the middle, leaves in a corner."""
+def scene(size, panes, lamp, position, floor, plant):
+    """A tank with a different state for every pane, a sloped floor, a lamp off the middle, leaves in a corner."""
     states = {
         "clean": "'clean'",
         "black": "{ state = 'bonded film', colour = 'black' }",
@@ -69,9 +69,7 @@ PANES = {"left": "black", "right": "mirror", "front": "dirty", "back": "white"}
 @pytest.fixture(scope="module")
 def upright():
     floor = 'front = "2 cm"\nback = "6 cm"\nleft = "3 cm"\nright = "5 cm"'
-    return trace(
-        scene((40, 24), PANES, '"12 cm", "6 cm"', '"12 cm", "9 cm"', floor, "front", '"30 cm", "8 cm"')
-    )
+    return trace(scene((40, 24), PANES, '"12 cm", "6 cm"', '"12 cm", "9 cm"', floor, '"30 cm", "8 cm"'))
 
 
 def exits(shone, names):
@@ -81,9 +79,7 @@ def exits(shone, names):
 def test_mirrored_from_left_to_right(upright):
     panes = PANES | {"left": PANES["right"], "right": PANES["left"]}
     floor = 'front = "2 cm"\nback = "6 cm"\nleft = "5 cm"\nright = "3 cm"'
-    other = trace(
-        scene((40, 24), panes, '"12 cm", "6 cm"', '"28 cm", "9 cm"', floor, "front", '"10 cm", "8 cm"')
-    )
+    other = trace(scene((40, 24), panes, '"12 cm", "6 cm"', '"28 cm", "9 cm"', floor, '"10 cm", "8 cm"'))
     agree_pair(soil_map(upright), soil_map(other)[:, :, ::-1], resolves=0.01)
     disagree_pair(soil_map(upright), soil_map(other))
     agree_pair(exits(upright, ["front"]), exits(other, ["front"]), resolves=0.1)
@@ -93,9 +89,7 @@ def test_turned_by_a_right_angle(upright):
     """Seen from above anticlockwise: x goes to y, y to -x; left pane to front, front to right, right to back."""
     panes = {"front": PANES["left"], "right": PANES["front"], "back": PANES["right"], "left": PANES["back"]}
     floor = 'front = "3 cm"\nback = "5 cm"\nleft = "6 cm"\nright = "2 cm"'
-    other = trace(
-        scene((24, 40), panes, '"6 cm", "12 cm"', '"15 cm", "12 cm"', floor, "right", '"16 cm", "30 cm"')
-    )
+    other = trace(scene((24, 40), panes, '"6 cm", "12 cm"', '"15 cm", "12 cm"', floor, '"16 cm", "30 cm"'))
     turned = np.rot90(soil_map(other), axes=(1, 2))
     agree_pair(soil_map(upright), turned, resolves=0.01)
     disagree_pair(soil_map(upright), turned[:, ::-1])
