@@ -93,3 +93,42 @@ def _root(function: Callable[[float], float], goal: float, most: float = 1e4) ->
         else:
             high, f_high, f_low, last = s, f, f_low * (0.5 if last > 0 else 1.0), 1
     return float(s)
+
+
+def dim_all_to(lights: list[Area], targets: list[float], ceilings: list[float]) -> tuple[Estimate, int, str]:
+    """One setting of everything for several areas: as bright as the neediest asks, but over no ceiling.
+
+    Parameters
+    ----------
+    lights : list of Area
+        Light of each area at the present setting.
+    targets, ceilings : list of float
+        For its median, and for what nine tenths of it stay below. [umol m-2 s-1]
+
+    Returns
+    -------
+    percent : Estimate
+        Relative to the present setting; infinite in the dark. [%]
+    binds_area : int
+        Index of the area that decides.
+    binds : str
+        `target` or `ceiling` of that area.
+    """
+    known = [(light.kept, light.share) for light in lights]
+
+    def levels(*cells: np.ndarray) -> np.ndarray:
+        """Settings that each target and each ceiling asks for, shape (areas, 2)."""
+        ranges = zip(cells, known, strict=True)
+        found = np.array([quantiles(cell, share, (0.5, 0.9), kept) for cell, (kept, share) in ranges])
+        with np.errstate(divide="ignore"):
+            return np.divide(np.column_stack([targets, ceilings]), found)
+
+    def percent(*cells: np.ndarray) -> float:
+        wanted, most = levels(*cells).T
+        return 100.0 * min(wanted.max(), most.min())
+
+    wanted, most = levels(*(light.cells.value for light in lights)).T
+    by_target = wanted.max() <= most.min()
+    decides = int(np.argmax(wanted) if by_target else np.argmin(most))
+    value = Estimate.of(percent, *(light.cells for light in lights))
+    return value, decides, "target" if by_target else "ceiling"

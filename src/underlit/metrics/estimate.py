@@ -85,7 +85,8 @@ class Estimate:
         errors = [_pair(function, means, [shift[r] for shift in shifts]) for r in range(k - 1)]
         if not errors:
             return cls(np.broadcast_to(value, (1, *value.shape)))
-        samples = value + math.sqrt(k) * np.tensordot(contrasts.T, np.stack(errors), 1)
+        with np.errstate(invalid="ignore"):  # infinite to one side of the mean: no error can be given
+            samples = value + math.sqrt(k) * np.tensordot(contrasts.T, np.stack(errors), 1)
         return cls(np.where(np.isfinite(value), samples, value))
 
     @classmethod

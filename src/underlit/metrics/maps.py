@@ -16,6 +16,8 @@ from underlit.errors import StudyError
 from underlit.metrics.estimate import Estimate
 from underlit.results.result import Result, Surface
 
+WINDOW = "window"  # what the tracer calls daylight among the fixtures
+
 Dims = Mapping[str, float] | Sequence[float] | np.ndarray | float | None
 
 
@@ -41,7 +43,7 @@ def dim_settings(res: Result, dims: Dims = None) -> np.ndarray:
     settings = np.array([channel.dim for channel in res.channels])
     if isinstance(dims, Mapping):
         for name, dim in dims.items():
-            settings[_channels_called(res, name)] = dim
+            settings[channels_called(res, name)] = dim
     elif dims is not None:
         given = np.asarray(dims, float)
         if given.ndim and given.shape != settings.shape:
@@ -250,7 +252,8 @@ def _box_sum(grid: np.ndarray) -> np.ndarray:
     return rows[..., 0:nx] + rows[..., 1 : nx + 1] + rows[..., 2 : nx + 2]
 
 
-def _channels_called(res: Result, name: str) -> list[int]:
+def channels_called(res: Result, name: str) -> list[int]:
+    """Indices of the channels of a `fixture`, or of the one called `fixture / channel`."""
     wanted = " / ".join(part.strip() for part in name.split("/"))
     found = [m for m, channel in enumerate(res.channels) if wanted in (channel.fixture, channel.label)]
     if not found:

@@ -48,9 +48,14 @@ class Zone:
     area_m2: np.ndarray = field(repr=False)
     height_m: float
 
+    @property
+    def share(self) -> np.ndarray:
+        """Share of the zone's area in each cell."""
+        return self.area_m2 / self.area_m2.sum()
+
     def light(self, density: Estimate) -> Area:
-        """Light on the open ground of the zone, from a map of its surface, samples (K, C)."""
-        return Area(Estimate(density.samples[:, self.cells] / self.open_share), self.area_m2)
+        """Light on the open ground of the zone, from a map of its surface, samples (..., C)."""
+        return Area(Estimate(density.samples[..., self.cells] / self.open_share), self.area_m2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,6 +99,12 @@ class ZoneReport:
     binds: str
     dim_to_by_fixture: dict[str, Estimate]
     cautions: list[str]
+
+    @property
+    def margin(self) -> Estimate:
+        """How far the median lies within the band, from its nearer edge; negative outside. [umol m-2 s-1]"""
+        low, high = self.zone.plant.band
+        return Estimate.of(lambda median: np.minimum(median - low, high - median), self.median)
 
 
 def find_zones(res: Result) -> list[Zone]:
@@ -157,6 +168,41 @@ def report(res: Result, zone: Zone, dims: maps.Dims = None) -> ZoneReport:
         dim_to_by_fixture=_dim_to_by_fixture(res, zone, by_channel, settings),
         cautions=_cautions(zone, float(p90.value)),
     )
+
+
+def median(res: Result, zone: Zone, dims: maps.Dims = None) -> Estimate:
+    """Median PPFD of a zone at given settings. [umol m-2 s-1]"""
+    return zone.light(maps.ppfd(res, zone.surface, dims)).quantiles(0.5)[0]
+
+
+@dataclass(frozen=True, eq=False)
+class Together:
+    """One setting of all lamps for several zones.
+
+    Parameters
+    ----------
+    percent : Estimate
+        Of the present setting; infinite in the dark. [%]
+    zone : Zone
+        The one that decides.
+    binds : str
+        What of it, as `ceiling of moss`.
+    """
+
+    percent: Estimate
+    zone: Zone
+    binds: str
+
+
+def dim_all_to(res: Result, zones: list[Zone], dims: maps.Dims = None) -> Together:
+    """What to dim all lamps to for several zones: as bright as the neediest asks, but over no ceiling."""
+    plants = [zone.plant for zone in zones]
+    percent, which, kind = dimming.dim_all_to(
+        [zone.light(maps.ppfd(res, zone.surface, dims)) for zone in zones],
+        [plant.target for plant in plants],
+        [plant.ceiling for plant in plants],
+    )
+    return Together(percent, zones[which], f"{kind} of {plants[which].name}")
 
 
 def judge(p10: float, median: float, p90: float, low: float, high: float) -> str:
@@ -269,10 +315,8 @@ def _dim_to_by_fixture(
 
 
 def _cautions(zone: Zone, p90: float) -> list[str]:
-    plant, bands = zone.plant, plant_bands()
-    named = [each.ceiling_without_co2 for each in bands.values() if each.ceiling_without_co2 is not None]
-    band = bands.get(plant.demand or "")
-    ceiling = max(named) if band is None or band.ceiling_without_co2 is None else band.ceiling_without_co2
+    plant = zone.plant
+    ceiling = ceiling_without_co2(plant)
     found = []
     if p90 > ceiling:
         found.append(
@@ -286,3 +330,17 @@ def _cautions(zone: Zone, p90: float) -> list[str]:
             "the verdict goes by the band, the dimming by the target."
         )
     return found
+
+
+def ceiling_without_co2(plant: Plant) -> float:
+    """PPFD above which plants of this demand are usually kept with added CO2. [umol m-2 s-1]
+
+    That of the named band, or of the band whose middle is nearest; where a band has none because CO2 is expected
+    with it, the highest that any band has.
+    """
+    bands = plant_bands()
+    middle = sum(plant.band) / 2
+    nearest = min(bands.values(), key=lambda band: abs((band.low + band.high) / 2 - middle))
+    band = bands.get(plant.demand or "", nearest)
+    named = [each.ceiling_without_co2 for each in bands.values() if each.ceiling_without_co2 is not None]
+    return max(named) if band.ceiling_without_co2 is None else band.ceiling_without_co2

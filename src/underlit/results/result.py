@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -234,6 +234,16 @@ class Result:
         from underlit.results import io
 
         io.write(path, self)
+
+    def with_channels(self, channels: list[Channel]) -> Result:
+        """The same trace with other lamps in the same places: spectra, watts, settings, prices.
+
+        What is in memory of the tallies is shared, so this takes no time.
+        """
+        other = replace(self, channels=list(channels))
+        other._cache.update(self._cache)
+        other.guides.update(self.guides)
+        return other
 
     def __repr__(self) -> str:
         return (
