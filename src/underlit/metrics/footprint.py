@@ -40,6 +40,14 @@ class Lattice:
         z = z + _fine(_rise(height, 1), 1.0, within) + _fine(_rise(height, 0), within, 1.0)
         return cls(x, y, z)
 
+    def around(self, x_m: float, y_m: float, radius_m: float) -> tuple[Lattice, np.ndarray]:
+        """The part over the cells that a circle touches, and the numbers of these cells in the whole grid."""
+        rows, columns = (_touched(axis, at, radius_m) for axis, at in ((self.y_m, y_m), (self.x_m, x_m)))
+        nx = len(self.x_m) // PER_CELL
+        numbers = (np.arange(*rows)[:, None] * nx + np.arange(*columns)).ravel()
+        y, x = (slice(first * PER_CELL, end * PER_CELL) for first, end in (rows, columns))
+        return Lattice(self.x_m[x], self.y_m[y], self.z_m[y, x]), numbers
+
     def shares(self, inside: np.ndarray) -> np.ndarray:
         """Share of the points of each cell that are marked: (ny * n, nx * n) booleans to (C,)."""
         ny, nx = (size // PER_CELL for size in inside.shape)
@@ -89,6 +97,14 @@ class Lattice:
 def _subdivide(edges: np.ndarray) -> np.ndarray:
     within = (np.arange(PER_CELL) + 0.5 + NUDGE) / PER_CELL
     return (edges[:-1, None] + np.diff(edges)[:, None] * within).ravel()
+
+
+def _touched(points: np.ndarray, at: float, radius: float) -> tuple[int, int]:
+    """First cell and the one after the last that lie within a radius along one axis; one at least."""
+    low, high = np.searchsorted(points, (at - radius, at + radius))
+    last = len(points) // PER_CELL - 1
+    first = min(low // PER_CELL, last)
+    return first, max(first, min((high - 1) // PER_CELL, last)) + 1
 
 
 def _fine(cells: np.ndarray, along_y: np.ndarray | float, along_x: np.ndarray | float) -> np.ndarray:
