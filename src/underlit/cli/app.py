@@ -16,7 +16,22 @@ import click
 import underlit
 from underlit.errors import UnderlitError
 
-COMMANDS = ("new", "check", "trace", "show", "figures", "compare", "schema")
+COMMANDS = (
+    "new",
+    "check",
+    "trace",
+    "show",
+    "spot",
+    "depth",
+    "shade",
+    "dim",
+    "weeks",
+    "years",
+    "buy",
+    "figures",
+    "compare",
+    "schema",
+)
 DONE, BROKEN, WRONG, STOPPED = 0, 1, 2, 130
 
 APOLOGY = """\

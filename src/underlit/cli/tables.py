@@ -114,7 +114,9 @@ def as_csv(summary: Summary) -> str:
     for table in summary.tables:
         first = next(iter(table.columns))
         for number, row in enumerate(table.rows, start=1):
-            label = " / ".join(str(row[name]) for name in (first, "channel") if row.get(name))
+            label = " / ".join(
+                str(row[name]) for name in (first, "channel") if row.get(name) not in (None, "")
+            )
             for name, unit in table.columns.items():
                 if name not in (first, "channel", "unit"):
                     value = _cell(row.get(name), unit or row.get("unit", ""))

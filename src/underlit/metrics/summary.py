@@ -9,10 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from underlit.metrics import colour, maps, photons, zones
+from underlit.metrics import ends, light, maps, photons, zones
 from underlit.metrics.estimate import Estimate
 from underlit.metrics.footprint import Lattice
 from underlit.metrics.spread import Area
+from underlit.metrics.stripes import stripes
 from underlit.results.result import Channel, Result
 from underlit.scene.model import Scene
 from underlit.spectra import GRID_NM, cautions, weighting
@@ -100,7 +101,7 @@ def summarise(res: Result, dims: maps.Dims = None) -> Summary:
         soil_table(res, settings),
         zone_table(reports),
         day_table(reports),
-        dim_table(reports),
+        dim_table(res, reports, settings),
         hardscape_table(res, settings),
         pane_table(res, settings),
         budget_table(res, settings),
@@ -182,6 +183,7 @@ def soil_table(res: Result, settings: np.ndarray) -> Table:
         ("darkest spot (3 cm) / mean", smooth.min_over_mean(), ""),
         ("P10 / median", p10 / median, ""),
         ("coefficient of variation", rough.variation(), ""),
+        ("colour stripes: variation of red:blue", stripes(res, settings).index, ""),
         ("illuminance", lux.mean(), "lx"),
         *colour_rows(maps.spectrum(res, "soil", settings)),
     ]
@@ -204,24 +206,16 @@ def colour_rows(spectrum: Estimate) -> list[tuple[str, Value, str]]:
     """Colour figures of a spectrum, samples (K, 401); none in the dark."""
     if not spectrum.value.sum() > 0:
         return []
-    split = [
-        Estimate.of(lambda s, b=band: photons.colour_split(s)[b], spectrum)
-        for band in ("blue", "green", "red")
-    ]
-    shades = Estimate.of(lambda s: np.array(colour.cct_duv(s)), spectrum)
+    shown = light.describe(spectrum)
     rows: list[tuple[str, Value, str]] = [
-        ("blue, 400-500 nm", 100 * split[0], "% of PAR"),
-        ("green, 500-600 nm", 100 * split[1], "% of PAR"),
-        ("red, 600-700 nm", 100 * split[2], "% of PAR"),
-        ("colour temperature", shades[0], "K"),
-        ("Duv", shades[1], ""),
+        ("blue, 400-500 nm", 100 * shown.blue, "% of PAR"),
+        ("green, 500-600 nm", 100 * shown.green, "% of PAR"),
+        ("red, 600-700 nm", 100 * shown.red, "% of PAR"),
     ]
-    described = colour.describe(spectrum.value)
-    if described.ra is not None:
-        rows.append(("Ra", Estimate.of(lambda s: colour.cri_ra(s, duv_limit=np.inf), spectrum), ""))
-    else:
-        rows.append(("Ra", "none: too far from white", ""))
-    return rows
+    if shown.cct_k is None:
+        return [*rows, ("colour temperature", f"none: {shown.colour_note}", "")]
+    rows += [("colour temperature", shown.cct_k, "K"), ("Duv", shown.duv, "")]
+    return [*rows, ("Ra", "none: too far from white" if shown.ra is None else shown.ra, "")]
 
 
 def zone_table(reports: list[zones.ZoneReport]) -> Table:
@@ -263,8 +257,8 @@ def day_table(reports: list[zones.ZoneReport]) -> Table:
     )
 
 
-def dim_table(reports: list[zones.ZoneReport]) -> Table:
-    """To what each zone would dim the lamps: all alike, or one alone."""
+def dim_table(res: Result, reports: list[zones.ZoneReport], settings: np.ndarray) -> Table:
+    """To what each zone would dim the lamps, all alike or one alone, and what does for all zones."""
     columns = {
         "zone": "",
         "target": PPFD_UNIT,
@@ -284,7 +278,15 @@ def dim_table(reports: list[zones.ZoneReport]) -> Table:
         if len(r.dim_to_by_fixture) > 1:
             alone = r.dim_to_by_fixture.items()
             rows += [goal | {"lamps": f"{name} alone", "dim to": percent} for name, percent in alone]
-    note = "Of the present setting: the median on target, nine tenths of the area under the ceiling."
+    if len(reports) > 1:
+        together = zones.dim_all_to(res, [r.zone for r in reports], settings)
+        rows.append(
+            {"zone": "all zones", "lamps": "all", "dim to": together.percent, "bound by": together.binds}
+        )
+    note = (
+        "Of the present setting: the median on target, nine tenths of the area under the ceiling. "
+        "For lamps set one by one: `underlit dim`."
+    )
     return Table("dimming", "Dim to", columns, rows, note)
 
 
@@ -332,23 +334,13 @@ def _light_row(res: Result, name: str, settings: np.ndarray, cells: np.ndarray) 
     return {"surface": short, "mean": area.mean(), "P10": p10, "median": median, "P90": p90}
 
 
-def budget(res: Result, settings: np.ndarray, weighting: str = "all") -> Estimate:
-    """Where 100 emitted photons end, samples of shape (K, N)."""
-    by_channel = settings[:, None] * maps.channel_weights(res, weighting)
-    total = np.zeros(res.budget.share.shape[::2])
-    for weight, channel in zip(by_channel, res.channels, strict=True):
-        total += res.budget.share[:, channel.source] @ weight
-    return Estimate(100 * total / max(by_channel.sum(), 1e-300))
-
-
 def budget_table(res: Result, settings: np.ndarray) -> Table:
     """Where 100 emitted photons end, largest share first."""
-    ends = budget(res, settings)
-    order = [i for i in np.argsort(-ends.value, kind="stable") if ends.value[i] != 0]
-    rows: list[dict[str, Value]] = [{"end": res.budget.names[i], "photons": ends[i]} for i in order]
-    return Table(
-        "budget", "Where 100 photons end", {"end": "", "photons": ""}, rows, "All photons of 380-780 nm."
-    )
+    each = ends.shares(res, settings)
+    order = [i for i in np.argsort(-each.value, kind="stable") if each.value[i] != 0]
+    rows: list[dict[str, Value]] = [{"end": res.budget.names[i], "photons": each[i]} for i in order]
+    note = f"All photons of 380-780 nm. Into the room go {ends.spill(res, settings)}."
+    return Table("budget", "Where 100 photons end", {"end": "", "photons": ""}, rows, note)
 
 
 def _html_row(cell: str, texts: list[str]) -> str:
