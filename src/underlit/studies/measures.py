@@ -7,13 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit.metrics import maps, summary, zones
+from underlit.metrics.ends import spill
 from underlit.metrics.estimate import Estimate
 from underlit.metrics.footprint import Lattice
 from underlit.metrics.spread import Area
 from underlit.results.result import Result
 
 SURE = 2.0  # standard errors that a difference must have to count as one
-_INTO_THE_ROOM = ("past the tank", "reflected above", "out of")
 _LEVELS = (0.1, 0.5, 0.9)
 
 
@@ -56,13 +56,6 @@ def measures(res: Result, dims: maps.Dims = None) -> dict[str, Measure]:
         found[f"{zone.plant.name} in band"] = Measure(100 * area.between(*zone.plant.band), "%")
     found["spill"] = Measure(spill(res, settings), "%")
     return found | _costs(res, settings, found["soil median"].value)
-
-
-def spill(res: Result, settings: np.ndarray) -> Estimate:
-    """Share of the emitted photons that ends in the room, scalar samples. [%]"""
-    ends = summary.budget(res, settings)
-    into = [name.startswith(_INTO_THE_ROOM) or "out of" in name for name in res.budget.names]
-    return ends.dot(np.array(into, float))
 
 
 def difference(one: Estimate, other: Estimate) -> Estimate:
