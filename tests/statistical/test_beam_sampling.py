@@ -136,6 +136,25 @@ def test_looking_up_gives_the_beam(name):
     assert light.sum() == pytest.approx(1.0, abs=2e-3)
 
 
+def test_any_table_draws_directions_that_it_has_light_in():
+    """Sparse random beams, with dark planes and angles among them, and the corners of the unit square."""
+    rng = np.random.default_rng(7)
+    corners = np.array(
+        [(a, b) for a in (0.0, 2.0**-33, 0.5, 1.0 - 2.0**-33) for b in (0.0, 2.0**-33, 0.5, 1.0 - 2.0**-33)]
+    )
+    for _ in range(60):
+        n, m = rng.integers(1, 6), rng.integers(2, 7)
+        theta, azimuth = np.sort(rng.uniform(0.0, np.pi, m)), np.sort(rng.uniform(0.0, 2.0 * np.pi, n))
+        value = rng.random((n, m)) * (rng.random((n, m)) > 0.4)
+        value[0, 0] = 0.1
+        table = beam_table(theta, value, azimuth)
+        mu, phi = _draw(table, np.vstack([corners, rng.random((300, 2))])).T
+        side = np.sqrt(1.0 - mu**2)
+        seen = _look_up(table, np.stack([side * np.cos(phi), side * np.sin(phi), mu], axis=1))
+        assert np.isfinite(seen).all()
+        assert (seen[len(corners) :] > 0.0).all()
+
+
 @pytest.mark.parametrize("fwhm_deg", [1.0, 8.0, 60.0, 150.0])
 def test_gaussian_beam(fwhm_deg):
     """Polar angles against the integral of exp(-4 ln 2 (theta / fwhm)^2) sin(theta), by fine quadrature."""
