@@ -30,6 +30,7 @@ COMMANDS = (
     "buy",
     "figures",
     "compare",
+    "sweep",
     "schema",
 )
 DONE, BROKEN, WRONG, STOPPED = 0, 1, 2, 130

@@ -39,7 +39,8 @@ class Curve:
 
 def curves_figure(
     curves: Sequence[Curve], *, x_name: str, y_name: str, band: Band | None = None, title: str = "",
-    subtitle: str = "", notes: Sequence[str] = (), theme: str | Theme = "light",
+    subtitle: str = "", notes: Sequence[str] = (), theme: str | Theme = "light", mark: float | None = None,
+    ticks: Sequence[str] = (),
 ) -> Figure:  # fmt: skip
     """Curves on a page of their own.
 
@@ -50,6 +51,10 @@ def curves_figure(
         What runs along the axes, with its unit.
     band : Band, optional
         A wanted range of y, shaded.
+    mark : float, optional
+        An x to point out.
+    ticks : sequence of str
+        What to write at x = 0, 1, 2, ..., where x is no number.
 
     Returns
     -------
@@ -68,6 +73,10 @@ def curves_figure(
         )
         ax = page.axes(_LEFT_IN, _BOTTOM_IN, _WIDE_IN, _TALL_IN)
         draw_curves(curves, ax, x_name=x_name, y_name=y_name, band=band, theme=theme)
+        if mark is not None:
+            ax.axvline(mark, color=theme.muted, lw=0.9, ls=(0, (4, 2)), zorder=0)
+        if ticks:
+            ax.set_xticks(range(len(ticks)), ticks)
     return page.figure
 
 

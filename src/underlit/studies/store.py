@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -105,6 +107,10 @@ class Store:
         """Keep the trace of a job."""
         result.save(self.path(job))
 
+    def put_bytes(self, job: Job, image: bytes) -> None:
+        """Keep the trace of a job that came as the bytes of its file."""
+        write_bytes(self.path(job), image)
+
 
 def run_all(
     jobs: list[Job],
@@ -140,6 +146,32 @@ def run_all(
         yield job, found
 
 
+def write_text(path: Path, text: str) -> None:
+    """Write a text file, whole or not at all."""
+    write_bytes(path, text.encode())
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write a file, whole or not at all.
+
+    Raises
+    ------
+    StudyError
+        If it cannot be written.
+    """
+    part = path.with_name(f".{path.name}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_bytes(content)
+        os.replace(part, path)
+    except OSError as fault:
+        reason = (fault.strerror or str(fault)).lower()
+        raise StudyError(f"the file cannot be written: {reason}.", where=str(path)) from fault
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+
+
 def _numbered(progress: Callable[[int, Progress], None], number: int) -> Callable[[Progress], None]:
     return lambda state: progress(number, state)
 
@@ -148,7 +180,7 @@ def _world(scene: Scene, worlds: dict[str, World]) -> World:
     """Soil and hardscape of a scene; the last ones, where they are the same."""
     from underlit.scene.world import build_world
 
-    shapes = _plain((scene.tank, scene.substrate, scene.hardscape))
+    shapes = plain((scene.tank, scene.substrate, scene.hardscape))
     key = _digest([shapes, *sorted(file_digests(scene).items())])
     if key not in worlds:
         worlds.clear()
@@ -158,7 +190,7 @@ def _world(scene: Scene, worlds: dict[str, World]) -> World:
 
 def light_key(scene: Scene) -> str:
     """Digest of all that decides where photons go; equal for scenes that need but one trace."""
-    every = _plain(scene)
+    every = plain(scene)
     for word in _SCENES_BOOKS:
         every.pop(word)
     for lamp in every["fixture"]:
@@ -181,7 +213,7 @@ def relit(result: Result, scene: Scene) -> Result:
 
 def files_of(scene: Scene) -> list[str]:
     """Files that a scene names, from its folder: meshes, spectra, beams, tables."""
-    words = {word for word in _texts(_plain(scene)) if 0 < len(word) < 256}
+    words = {word for word in _texts(plain(scene)) if 0 < len(word) < 256}
     return sorted(word for word in words if "\n" not in word and scene.file(word).is_file())
 
 
@@ -190,13 +222,13 @@ def file_digests(scene: Scene) -> dict[str, str]:
     return {name: hashlib.sha256(scene.file(name).read_bytes()).hexdigest() for name in files_of(scene)}
 
 
-def _plain(part: Any) -> Any:
+def plain(part: Any) -> Any:
     """Tables of a scene as plain dicts and lists."""
     if isinstance(part, BaseModel):
-        return {name: _plain(value) for name, value in part}
+        return {name: plain(value) for name, value in part}
     if isinstance(part, Mapping):
-        return {name: _plain(value) for name, value in part.items()}
-    return [_plain(each) for each in part] if isinstance(part, list | tuple) else part
+        return {name: plain(value) for name, value in part.items()}
+    return [plain(each) for each in part] if isinstance(part, list | tuple) else part
 
 
 def _without(table: dict[str, Any], words: tuple[str, ...]) -> dict[str, Any]:
