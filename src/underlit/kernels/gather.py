@@ -283,9 +283,11 @@ def gather_path(
     x, y = sx + qx * h / ca, sy + qy * h / ca
     if bright <= 0.0 or not (0.0 < x < tank.lx_m and 0.0 < y < tank.ly_m):
         return
-    if sz > tank.lz_m:
+    if sz >= tank.lz_m:
         drop = (sz - tank.lz_m) / ca
         bright *= strips_and_opening(scene, sx + qx * drop, sy + qy * drop)
+    elif not (0.0 < sx < tank.lx_m and 0.0 < sy < tank.ly_m):
+        return  # from beside the tank, through a pane: left to the photons
     if cover.floater_cover > 0.0:
         ex, ey, radius = x - cover.floater_ring_m[0], y - cover.floater_ring_m[1], cover.floater_ring_m[2]
         if radius <= 0.0 or ex * ex + ey * ey < radius * radius:
