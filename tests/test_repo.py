@@ -6,8 +6,10 @@ import ast
 import importlib
 import pkgutil
 import re
+import shlex
 import shutil
 import subprocess
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
@@ -100,19 +102,23 @@ def test_python_of_pages_is_python_and_its_names_exist(page):
 def commands(text: str) -> list[list[str]]:
     """Calls of `underlit` in a block of shell: words, without remarks, pipes and redirections."""
     calls = []
-    for line in re.split(r"&&|;|\n", text):
-        words = re.split(r" +[|>#]", line.strip())[0].split()
-        if words and re.fullmatch(r"(?:\S*[/\\])?underlit", words[0]):
-            calls.append(words[1:])
+    for line in re.split(r"&&|;|\n", text.replace("\\", "/")):
+        words = re.split(r" +[|>#]", line.strip())[0]
+        if re.match(r"(?:\S*/)?underlit\b(?!\.)", words):
+            calls.append(shlex.split(words)[1:])
     return calls
 
 
+def shell_of(page: Path) -> Iterator[str]:
+    """What a page tells to type: fenced blocks, and indented ones."""
+    for language in ("sh", "powershell", "console", ""):
+        yield from blocks(page, language)
+    yield "\n".join(re.findall(r"^ {4}(underlit .*)$", FENCE.sub("", page.read_text(encoding="utf-8")), re.M))
+
+
 def calls_on_pages() -> list[tuple[str, list[str]]]:
-    shells = ("sh", "powershell", "console", "")
-    found = [(page, text) for page in PAGES for shell in shells for text in blocks(page, shell)]
-    return [
-        (f"{named(page)}: {' '.join(call)}", call) for page, text in found for call in commands(text) if call
-    ]
+    found = [(page, call) for page in PAGES for text in shell_of(page) for call in commands(text) if call]
+    return [(f"{named(page)}: {' '.join(call)}", call) for page, call in found]
 
 
 CALLS = calls_on_pages()
@@ -126,7 +132,7 @@ def test_commands_on_pages_are_understood(call):
     command = app.group.get_command(click.Context(app.group), call[0])
     assert command is not None, f"no command {call[0]}"
     if "--help" not in call:
-        command.make_context(call[0], [word.strip("\"'") for word in call[1:]])
+        command.make_context(call[0], call[1:])
 
 
 def test_every_command_is_on_a_page():
