@@ -33,9 +33,11 @@ def cylinder(
 ) -> Mesh:
     """A round rod of radius and length along its axis [m], upright, or bent to the right along an arc.
 
-    `bend` is the angle between the directions of its two ends. [rad]
+    `bend` is the angle between the directions of its two ends. [rad] Its triangles are about as long as wide, so
+    that patches of them are too.
     """
-    n = 1 + math.ceil(abs(bend) / math.radians(4.0))
+    around = 2.0 * math.pi * radius / sides
+    n = max(math.ceil(length / around), math.ceil(abs(bend) / math.radians(4.0)))
     share = np.linspace(0.0, 1.0, n + 1)
     slope = 0.5 * bend * share  # a chord of an arc runs half as steep as the arc at its end
     chord = length * share * np.sinc(slope / math.pi)

@@ -7,8 +7,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-import numpy as np
-
 from underlit import units
 from underlit.errors import DataError, Fault, MeshError, SceneError
 from underlit.geometry import (
@@ -22,10 +20,10 @@ from underlit.geometry import (
     place,
     profile_soil,
     read_height_map,
+    refine,
     slab,
     sloped_soil,
     stone,
-    tube,
     wood,
 )
 from underlit.scene.document import Document, Path
@@ -42,8 +40,6 @@ from underlit.scene.hardscape import (
 )
 from underlit.scene.model import Scene
 
-_STRAIGHT_RAD = 1e-3  # a rod that bends less is straight
-_ARC_STEP_RAD = math.radians(5.0)  # of a bent one, the arc that one piece of the tube stands for
 _TOUCH_M = 1e-3  # a piece may reach into a pane by its own roughness
 
 
@@ -166,7 +162,7 @@ def make_piece(piece: Piece, scene: Scene) -> Mesh:
                 name=piece.name,
             )
         case CylinderPiece():
-            return _rod(piece)
+            return cylinder(0.5 * piece.diameter, piece.length, bend=piece.bend, name=piece.name)
         case SlabPiece():
             return slab(piece.size, name=piece.name)
         case EllipsoidPiece():
@@ -176,18 +172,12 @@ def make_piece(piece: Piece, scene: Scene) -> Mesh:
     raise TypeError(f"no way to make a {type(piece).__name__}")
 
 
-def _rod(piece: CylinderPiece) -> Mesh:
-    """A rod from the origin upwards; a bent one curves to the right along an arc of a circle."""
-    if abs(piece.bend) < _STRAIGHT_RAD:
-        return cylinder(0.5 * piece.diameter, piece.length, name=piece.name)
-    turned = np.linspace(0.0, piece.bend, 3 + math.ceil(abs(piece.bend) / _ARC_STEP_RAD))
-    arc = piece.length / piece.bend * np.stack([1.0 - np.cos(turned), 0.0 * turned, np.sin(turned)], axis=1)
-    return tube(arc, 0.5 * piece.diameter, sides=32, name=piece.name)
-
-
 def set_piece(piece: Piece, mesh: Mesh, soil: Soil) -> Mesh:
-    """Turn, lean, scale and set down a piece; without a height given it rests on the soil."""
-    return place(
+    """Turn, lean, scale and set down a piece; without a height given it rests on the soil.
+
+    Triangles too large for the patches on which its light is mapped are cut.
+    """
+    placed = place(
         mesh,
         piece.position,
         turn=piece.turn,
@@ -198,6 +188,7 @@ def set_piece(piece: Piece, mesh: Mesh, soil: Soil) -> Mesh:
         soil=soil,
         sink=piece.sink,
     )
+    return refine(placed, 0.5 * piece.patch)
 
 
 def _all_outside(scene: Scene, placed: tuple[Mesh, ...]) -> Iterator[str]:
