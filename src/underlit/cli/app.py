@@ -29,6 +29,7 @@ COMMANDS = (
     "years",
     "buy",
     "figures",
+    "journal",
     "compare",
     "sweep",
     "schema",
@@ -73,6 +74,7 @@ def group() -> None:
       underlit trace tank.toml -o tank.h5 --precision 3%
       underlit show tank.h5                          tables: plant zones, dimming, where light ends
       underlit figures tank.h5 -o pictures
+      underlit journal tank.h5                       one page with maps, sliders and a 3-D tank
 
     Each command explains itself: underlit trace --help
     """

@@ -183,6 +183,26 @@ def spectrum(res: Result, surface: str, dims: Dims = None, cells: np.ndarray | N
     return Estimate(total)
 
 
+def transfer(res: Result, surface: str, parts: np.ndarray) -> np.ndarray:
+    """How much of each wavelength reaches parts of a surface, whatever the lamps' spectra and settings.
+
+    Parameters
+    ----------
+    res : Result
+    surface : str
+    parts : ndarray, shape (N, C)
+        Share of each cell that counts to each part.
+
+    Returns
+    -------
+    ndarray, shape (N, S, 401)
+        Density on the part, averaged over its area, per photon that the source emits at each nm. [m-2]
+    """
+    landed = np.einsum("kscb,nc->nsb", res.transport(surface), parts, optimize=True) / res.replicates
+    area = parts @ res.surface(surface).cell_area_m2
+    return _at_every_nm(res, surface, landed / area[:, None, None])
+
+
 def smoothed(density: Estimate, surface: Surface, open_share: np.ndarray | None = None) -> Estimate:
     """Average of each cell of a grid with its neighbours, 3 x 3, by area.
 

@@ -1,0 +1,185 @@
+"""What a result says in words and single numbers: scene, lamps, plant zones, where it comes from."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from underlit import units
+from underlit.errors import StudyError
+from underlit.figures.reading import Reading
+from underlit.journal.light import OPEN_STEPS, grouped
+from underlit.journal.parcel import Parcel
+from underlit.metrics import maps
+from underlit.metrics.estimate import Estimate, with_error
+from underlit.metrics.summary import Table, Value
+from underlit.metrics.zones import find_zone
+from underlit.results.result import Result
+from underlit.scene.model import Scene
+from underlit.scene.plants import Plant
+from underlit.scene.tank import SIDES
+from underlit.spectra import plant_bands, weighting
+
+DIGITS = 3
+
+
+def scene_facts(scene: Scene) -> list[tuple[str, str]]:
+    """The tank in a few lines: what it is, what fills it, what lights it."""
+    tank, water, day = scene.tank, scene.water, scene.schedule
+    size = " × ".join(_length(side) for side in (tank.length, tank.width, tank.height))
+    lamps = ", ".join(f"{f.name} ({f.shape}, {_power(f)})" for f in scene.fixture)
+    facts = [
+        ("Tank", f"{size} inside; {tank.glass} glass, {_length(tank.thickness)}"),
+        ("Panes", "; ".join(_pane(scene, side) for side in SIDES)),
+        ("Water", f"{water.type}, {_length(water.level)} high" if water.level > 0 else "none"),
+        ("Soil", _soil(scene)),
+        ("Hardscape", ", ".join(piece.name for piece in scene.hardscape)),
+        ("Plants", ", ".join(f"{plant.name} ({_band(plant)})" for plant in scene.plant)),
+        ("Floating plants", f"{100 * scene.floaters.cover:.0f} % cover" if scene.floaters else ""),
+        ("Lid", f"{tank.lid.material}, {tank.lid.condition}" if tank.lid else ""),
+        ("Lamps", lamps),
+        ("Light's day", f"{day.hours:g} h, {60 * min(day.ramp, day.hours / 2):.0f} min rise and fall"),
+    ]
+    return [(name, text) for name, text in facts if text]
+
+
+def _length(value_m: float) -> str:
+    return units.show(value_m, "length")
+
+
+def _power(fixture: Any) -> str:
+    return f"{sum(channel.power for channel in fixture.channel):.3g} W"
+
+
+def _pane(scene: Scene, side: str) -> str:
+    pane = getattr(scene.tank.panes, side)
+    words = [str(word) for word in (pane.state, pane.colour) if word]
+    return f"{side} " + " ".join(words) + (f", {100 * pane.dirt:.0f} % dirt" if pane.dirt else "")
+
+
+def _soil(scene: Scene) -> str:
+    material = scene.substrate.material
+    return material if isinstance(material, str) else "of its own reflectance"
+
+
+def _band(plant: Plant) -> str:
+    low, high = plant.band
+    return f"{low:g}–{high:g}"
+
+
+def channel_records(read: Reading, parcel: Parcel) -> list[dict[str, Any]]:
+    """Every channel: what it draws, emits and costs, its settings now and in the scene, its spectrum."""
+    return [
+        {
+            "fixture": channel.fixture,
+            "name": channel.name,
+            "label": channel.label,
+            "source": channel.source,
+            "power": channel.power_w,
+            "dim": float(dim),
+            "inScene": channel.dim,
+            "price": number(channel.price),
+            "ppf": float(channel.spectrum @ weighting("PAR")),
+            "photons": float(channel.spectrum @ weighting("all")),
+            "spectrum": parcel.steps(channel.spectrum[None, :]),
+        }
+        for channel, dim in zip(read.res.channels, read.dims, strict=True)
+    ]
+
+
+def zone_records(read: Reading, parcel: Parcel) -> tuple[list[dict[str, Any]], list[str]]:
+    """Plant zones with the cells they are read on, and what to say of those that cannot be read."""
+    found, notes = [], []
+    for plant in read.scene.plant:
+        try:
+            found.append(_zone(read, plant, parcel))
+        except StudyError as error:
+            notes.append(error.what)
+    return found, notes
+
+
+def _zone(read: Reading, plant: Plant, parcel: Parcel) -> dict[str, Any]:
+    zone = find_zone(read.res, plant)
+    return {
+        "name": plant.name,
+        "band": list(plant.band),
+        "target": plant.target,
+        "ceiling": plant.ceiling,
+        "carbon": ceiling_without_co2(plant),
+        "surface": zone.surface,
+        "plane": zone.plane,
+        "height": number(zone.height_m),
+        "outline": None if plant.outline is None else np.round(np.array(plant.outline), 5).tolist(),
+        "leaves": plant.canopy.height if plant.canopy is not None else 0.0,
+        "cells": parcel.add(zone.cells, "u4"),
+        "open": parcel.add(np.round(zone.open_share * OPEN_STEPS), "u1"),
+        "area": parcel.add(zone.area_m2, "f4"),
+    }
+
+
+def ceiling_without_co2(plant: Plant) -> float:
+    bands = plant_bands()
+    named = [each.ceiling_without_co2 for each in bands.values() if each.ceiling_without_co2 is not None]
+    band = bands.get(plant.demand or "")
+    return max(named) if band is None or band.ceiling_without_co2 is None else band.ceiling_without_co2
+
+
+def budget_record(res: Result, parcel: Parcel, replicates: int) -> dict[str, Any]:
+    """Photons of each channel at full setting by where they end, (K, M, N)."""
+    weights = maps.channel_weights(res, "all")
+    source = [channel.source for channel in res.channels]
+    ends = np.einsum("kmnb,mb->kmn", res.budget.share[:, source], weights)
+    names = res.budget.names
+    kept = [n for n in range(len(names)) if ends[:, :, n].any()]
+    samples = grouped(Estimate(ends[:, :, kept]), replicates)
+    return {
+        "names": [names[n] for n in kept],
+        "replicates": replicates,
+        "samples": parcel.add(samples, "f4"),
+    }
+
+
+def provenance(res: Result) -> list[tuple[str, str]]:
+    """How the result came about."""
+    asked = "" if math.isnan(res.rel_err_asked) else f" ({100 * res.rel_err_asked:.2g} % asked for)"
+    facts = [
+        ("Scene file", res.scene_file),
+        ("Photons traced", f"{res.n_photons:,}".replace(",", " ")),
+        ("Replicates", str(res.replicates)),
+        ("Seed", str(res.seed)),
+        ("Standard error of the median soil cell", f"{100 * res.rel_err:.2g} %{asked}"),
+        ("Ended by", res.stop_reason),
+        ("Traced", res.created),
+        ("Tracing took", f"{res.wall_s:.0f} s"),
+        *((f"Version of {name}", version) for name, version in res.versions.items()),
+        *((f"SHA-256 of {name}", digest) for name, digest in res.mesh_digests.items()),
+        *((f"Counted by the tracer: {name}", str(count)) for name, count in res.counters.items() if count),
+    ]
+    return [(name, text) for name, text in facts if text]
+
+
+def words(value: Value) -> str:
+    """A value of a table as text: no more digits than its error supports."""
+    if value is None:
+        return ""
+    if isinstance(value, Estimate):
+        return with_error(float(value.value), float(value.std_err), DIGITS)
+    if isinstance(value, float):
+        return f"{value:.{DIGITS}g}" if abs(value) < 1000 else f"{value:.0f}"
+    return str(value)
+
+
+def table_rows(table: Table) -> tuple[list[str], list[list[str]]]:
+    """Headings and cells of a table, as text."""
+    if table.is_facts:
+        rows = [[words(row["quantity"]), words(row["value"]), words(row["unit"])] for row in table.rows]
+        return ["", "value", "unit"], rows
+    heads = [f"{name} ({unit})" if unit else name for name, unit in table.columns.items()]
+    return heads, [[words(row.get(name)) for name in table.columns] for row in table.rows]
+
+
+def number(value: float | None) -> float | None:
+    """A number JSON knows; NaN and infinity are none."""
+    return None if value is None or not math.isfinite(value) else float(value)
