@@ -15,12 +15,12 @@ from underlit.journal.parcel import Parcel
 from underlit.metrics import maps
 from underlit.metrics.estimate import Estimate, with_error
 from underlit.metrics.summary import Table, Value
-from underlit.metrics.zones import find_zone
+from underlit.metrics.zones import ceiling_without_co2, find_zone
 from underlit.results.result import Result
 from underlit.scene.model import Scene
 from underlit.scene.plants import Plant
 from underlit.scene.tank import SIDES
-from underlit.spectra import plant_bands, weighting
+from underlit.spectra import weighting
 
 DIGITS = 3
 
@@ -117,13 +117,6 @@ def _zone(read: Reading, plant: Plant, parcel: Parcel) -> dict[str, Any]:
         "open": parcel.add(np.round(zone.open_share * OPEN_STEPS), "u1"),
         "area": parcel.add(zone.area_m2, "f4"),
     }
-
-
-def ceiling_without_co2(plant: Plant) -> float:
-    bands = plant_bands()
-    named = [each.ceiling_without_co2 for each in bands.values() if each.ceiling_without_co2 is not None]
-    band = bands.get(plant.demand or "")
-    return max(named) if band is None or band.ceiling_without_co2 is None else band.ceiling_without_co2
 
 
 def budget_record(res: Result, parcel: Parcel, replicates: int) -> dict[str, Any]:

@@ -107,7 +107,12 @@ def _surface(read: Reading, name: str, parcel: Parcel, replicates: int) -> dict[
 
 
 def _first_spot(read: Reading) -> tuple[float, float]:
-    return read.section_places()
+    """Open soil next to the highest stone or branch: there shade is of interest. [m]"""
+    soil = read.res.surface("soil")
+    away = np.hypot(*(soil.cell_centre_m[:, :2] - read.section_places()).T)
+    away[read.open_share(soil) < 1.0] += 1e3
+    x, y = soil.cell_centre_m[np.argmin(away), :2]
+    return float(x), float(y)
 
 
 def _top(read: Reading) -> dict[str, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -160,7 +161,7 @@ def projection(rule: str) -> np.ndarray:
     return by_leaf @ weight / weight.sum()
 
 
-_FREQUENCY = {
+_FREQUENCY: dict[str, Callable[[np.ndarray], np.ndarray]] = {
     "spherical": np.sin,
     "planophile": lambda t: 1.0 + np.cos(2.0 * t),
     "erectophile": lambda t: 1.0 - np.cos(2.0 * t),

@@ -109,7 +109,7 @@ async function startScene(state) {
   await scene.draw();
   el("scene-note").textContent = "Drag to turn, pinch or scroll to come closer, click to read a spot. With the keyboard: arrow keys turn, + and − come closer.";
   let quiet = 0;
-  state.watch(el("scene"), () => {
+  state.watch(el("solid-view"), () => {
     clearTimeout(quiet); // the numbers come first; painting many triangles may take longer than a frame
     quiet = setTimeout(() => scene.draw(), 60);
   });

@@ -6,7 +6,7 @@ const VIEWS = { front: [-90, 12], above: [-90, 89], left: [180, 12], right: [0, 
 
 class TankScene {
   constructor(state, plotly) {
-    Object.assign(this, { state, plotly, node: el("scene"), azimuth: VIEWS.corner[0], elevation: VIEWS.corner[1], distance: 1.75 });
+    Object.assign(this, { state, plotly, node: el("solid-view"), azimuth: VIEWS.corner[0], elevation: VIEWS.corner[1], distance: 1.75 });
     this.busy = false;
     this.again = false;
   }

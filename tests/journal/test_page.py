@@ -1,0 +1,269 @@
+"""The page in a browser with no network: it opens, and its numbers are those of the library."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+
+import browser
+from underlit.metrics import colour, maps, summary, zones
+from underlit.metrics.estimate import Estimate
+
+TOLERANCE = 5e-3
+SETTINGS = [1.0, 0.37, 0.62]
+
+
+def numbers(text):
+    return [float(found) for found in re.findall(r"-?\d+(?:\.\d+)?", text)]
+
+
+def agrees(shown, estimate, factor=1.0):
+    """A number as shown, `62 ± 2`, against an estimate: to half a per cent, and to its rounding."""
+    value, error = factor * float(estimate.value), factor * float(estimate.std_err)
+    parts = numbers(shown)
+    step = 10.0 ** np.floor(np.log10(parts[1])) if len(parts) > 1 else 0.0
+    assert parts[0] == pytest.approx(value, rel=TOLERANCE, abs=0.501 * step), shown
+    if len(parts) > 1:
+        assert parts[1] == pytest.approx(max(error, step), abs=0.7 * step + 0.02 * error), shown
+
+
+def set_dims(tank, dims):
+    for m, dim in enumerate(dims):
+        tank.set_slider(f"A-{m}", 100 * dim)
+
+
+def test_page_opens_without_network_and_without_complaint(tank, page_path):
+    for name in ("light", "solid", "zones", "spot", "sections", "panes", "lamps", "ends", "tank", "inputs"):
+        tank.show(name)
+    assert tank.faults == []
+    assert [url for url in tank.asked if not url.startswith(("file:", "data:", "blob:"))] == []
+    assert tank.page.title().startswith("Synthetic tank")
+    assert page_path.stat().st_size < 8_000_000
+
+
+def test_numbers_are_those_of_the_library_after_moving_sliders(tank, res):
+    set_dims(tank, SETTINGS)
+    tank.show("zones")
+    head, *rows = tank.table("zone-table")
+    assert len(rows) == len(res.scene.plant)
+    for row, zone in zip(rows, zones.find_zones(res), strict=True):
+        shown, found = dict(zip(head, row, strict=True)), zones.report(res, zone, SETTINGS)
+        assert shown["zone"] == zone.plant.name
+        for name, estimate in {
+            "P10": found.p10,
+            "median": found.median,
+            "P90": found.p90,
+            "DLI": found.dli,
+        }.items():
+            agrees(shown[name], estimate)
+        agrees(shown["dim all to, %"], found.dim_to)
+        assert shown["bound by"] == found.binds
+        assert shown["verdict"].split(",")[0] == found.verdict
+        assert ("just" in shown["verdict"]) is not found.sure
+        for name, share in {"in band, %": found.in_band, "over ceiling, %": found.above_ceiling}.items():
+            assert numbers(shown[name])[0] == pytest.approx(100 * share.value, abs=1.0)
+
+
+def test_soil_energy_and_cost_follow_the_sliders(tank, res):
+    set_dims(tank, SETTINGS)
+    tank.set_slider("A-hours", 10)
+    tank.page.locator("#A-tariff").fill("0.4")
+    tank.settle()
+    soil = summary.soil_table(res, np.array(SETTINGS))
+    rows = {row["quantity"]: row["value"] for row in soil.rows}
+    agrees(tank.text("key-soil"), rows["median"])
+    watts = float(np.dot(SETTINGS, [channel.power_w for channel in res.channels]))
+    kwh = watts * (10 - res.scene.schedule.ramp) * 365 / 1000
+    assert tank.number("key-power") == pytest.approx(watts, rel=TOLERANCE)
+    assert tank.number("key-energy") == pytest.approx(kwh, rel=TOLERANCE)
+    assert tank.number("key-cost") == pytest.approx(0.4 * kwh, rel=TOLERANCE)
+    per_day = rows["median"] * ((10 - res.scene.schedule.ramp) * 3600e-6)
+    agrees(tank.text("key-dli"), per_day)
+
+
+def test_colour_of_the_light_follows_the_sliders(tank, res):
+    set_dims(tank, [0.5, 0.3, 1.0])
+    spectrum = maps.spectrum(res, "soil", [0.5, 0.3, 1.0]).value
+    kelvin, duv = colour.cct_duv(spectrum)
+    words = tank.text("soil-colour").replace("−", "-")
+    assert numbers(words)[0] == pytest.approx(kelvin, rel=TOLERANCE)
+    assert float(re.search(r"Duv ([+-][\d.]+)", words)[1]) == pytest.approx(duv, abs=3e-4)
+
+
+def test_budget_adds_up_and_is_that_of_the_library(tank, res):
+    set_dims(tank, SETTINGS)
+    tank.show("ends")
+    found = summary.budget(res, np.array(SETTINGS))
+    expected = dict(zip(res.budget.names, found.value, strict=True))
+    rows = tank.table("ends-table")[1:]
+    assert sum(numbers(row[1])[0] for row in rows) == pytest.approx(100, abs=0.5)
+    for name, photons, _ in rows:
+        assert numbers(photons)[0] == pytest.approx(expected[name], rel=TOLERANCE, abs=0.06)
+
+
+def test_lights_out_is_shown_as_dark_and_not_as_a_fault(tank):
+    tank.set_slider("A-all", 0)
+    tank.show("zones")
+    tank.show("spot")
+    tank.show("ends")
+    assert tank.number("key-soil") == 0 and tank.number("key-power") == 0
+    assert all(row[-1].startswith("too dark") for row in tank.table("zone-table")[1:])
+    assert "no light" in tank.text("soil-colour")
+    assert tank.faults == []
+    tank.set_slider("A-all", 50)
+    tank.show("keys")
+    assert tank.number("key-soil") > 0
+
+
+def test_dimming_to_a_zone_puts_its_median_on_target(tank, res):
+    tank.show("zones")
+    zone = next(plant for plant in res.scene.plant if plant.name == "carpet")
+    tank.page.locator("#zone-bars button").first.click()
+    tank.settle()
+    head, row, *_ = tank.table("zone-table")
+    shown = dict(zip(head, row, strict=True))
+    assert shown["zone"] == zone.name
+    on_target = numbers(shown["median"])[0] == pytest.approx(zone.target, rel=0.01)
+    assert on_target or numbers(shown["P90"])[0] == pytest.approx(zone.ceiling, rel=0.01)
+
+
+def test_master_slider_keeps_the_mix(tank, res):
+    set_dims(tank, [0.8, 0.4, 0.2])
+    tank.set_slider("A-all", 40)
+    kept = [tank.page.locator(f"#A-{m}").evaluate("node => node.valueAsNumber") for m in range(3)]
+    assert kept == pytest.approx([40, 20, 10], abs=1)
+    tank.page.get_by_role("button", name="As in the scene").click()
+    tank.settle()
+    back = [tank.page.locator(f"#A-{m}").evaluate("node => node.valueAsNumber") for m in range(3)]
+    assert back == pytest.approx([100 * channel.dim for channel in res.channels], abs=1)
+
+
+def test_a_spot_read_by_numbers_is_that_cell_of_the_library(tank, res):
+    tank.show("spot")
+    set_dims(tank, SETTINGS)
+    tank.page.locator("#spot-x").fill("41.5")
+    tank.page.locator("#spot-y").fill("7.5")
+    tank.page.locator("#spot-y").press("Tab")
+    tank.settle()
+    soil = res.surface("soil")
+    cell = int(np.argmin(np.hypot(*(soil.cell_centre_m[:, :2] - (0.415, 0.075)).T)))
+    agrees(tank.text("spot-ppfd"), maps.ppfd(res, "soil", SETTINGS)[cell])
+    each = maps.ppfd_by_channel(res, "soil").value[:, cell] * SETTINGS
+    shown = [float(row[1]) for row in tank.table("spot-lamps")[1:]]
+    assert shown == pytest.approx(each, rel=TOLERANCE)
+
+
+def test_spectrum_of_a_spot_has_the_shape_of_the_light_around_it(tank, res):
+    tank.show("spot")
+    set_dims(tank, SETTINGS)
+    shares = [int(share) / 100 for share in re.findall(r"(\d+) %", tank.text("spot-split"))[:3]]
+    whole = maps.spectrum(res, "soil", SETTINGS).value
+    par = whole[20:321].sum()
+    expected = [whole[20:121].sum() / par, whole[120:221].sum() / par, whole[220:321].sum() / par]
+    assert shares == pytest.approx(expected, abs=0.04)
+
+
+def test_clicking_the_map_and_the_panes_picks_what_is_there(tank):
+    tank.show("plan")
+    box = tank.page.locator("#plan").bounding_box()
+    tank.page.mouse.click(box["x"] + 0.30 * box["width"], box["y"] + 0.70 * box["height"])
+    tank.settle()
+    tank.show("spot")
+    x, y = (float(tank.page.locator(f"#spot-{name}").input_value()) for name in "xy")
+    assert 10 < x < 25 and 3 < y < 15
+    tank.show("pane-back")
+    tank.page.locator("#pane-back").click()
+    tank.show("spot")
+    assert tank.page.locator("#spot-surface").input_value() == "pane back"
+
+
+def test_clicking_the_tank_in_3d_picks_what_is_seen_there(tank, res):
+    tank.show("solid-view")
+    tank.page.get_by_role("button", name="Above", exact=True).click()
+    tank.page.wait_for_timeout(700)
+    box = tank.page.locator("#solid-view").bounding_box()
+    tank.page.mouse.click(box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"])
+    tank.show("spot")
+    x, y, z = (float(tank.page.locator(f"#spot-{name}").input_value()) / 100 for name in "xyz")
+    length, width = res.scene.tank.length, res.scene.tank.width
+    # From above, the middle of the picture is the middle of the tank, whatever it is that stands there.
+    assert abs(x - length / 2) < 0.03 and abs(y - width / 2) < 0.05
+    surface = tank.page.locator("#spot-surface").input_value()
+    near = res.surface(surface).cell_centre_m
+    assert np.linalg.norm(near - (x, y, z), axis=1).min() < 0.02
+
+
+def test_height_slider_walks_through_the_planes(tank, res):
+    planes = sorted(
+        float(s.cell_centre_m[0, 2]) for name, s in res.surfaces.items() if name.startswith("plane")
+    )
+    seen = [tank.page.locator("#plan").get_attribute("aria-label")]
+    for level, height in enumerate(planes, start=1):
+        tank.set_slider("level", level)
+        assert numbers(tank.text("level-words"))[0] == pytest.approx(100 * height, abs=0.06)
+        seen.append(tank.page.locator("#plan").get_attribute("aria-label"))
+    assert len(set(seen)) == len(seen)
+
+
+def test_what_is_set_is_told_to_screen_readers(tank):
+    tank.set_slider("A-0", 20)
+    watts = tank.text("key-power")
+    tank.until(f"document.getElementById('status').textContent.includes('Power {watts} W')")
+    assert "carpet" in tank.page.locator("#status").text_content()
+
+
+def test_sliders_answer_within_a_tenth_of_a_second(tank):
+    tank.show("light")
+    for value in range(30, 90, 5):
+        tank.set_slider("A-0", value)
+    took = tank.page.evaluate(
+        "performance.getEntriesByName('journal-draw').slice(-12).map((e) => e.duration)"
+    )
+    assert np.median(took) < 100
+
+
+def test_error_bars_survive_when_replicates_are_folded(res):
+    """Half as many replicates, each the mean of two: same value, error within what 7 degrees of freedom allow."""
+    from underlit.journal.light import grouped
+
+    by_channel = maps.ppfd_by_channel(res, "soil")
+    few = Estimate(grouped(by_channel, 8))
+    np.testing.assert_allclose(few.value, by_channel.value)
+    ratio = few.std_err / by_channel.std_err
+    assert np.median(ratio[np.isfinite(ratio)]) == pytest.approx(1.0, abs=0.1)
+
+
+@pytest.mark.parametrize("width", [360, 390])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_narrow_screen_needs_no_sideways_scrolling(chromium, page_path, width, scheme):
+    with browser.Opened(chromium, page_path, width, 800, scheme) as phone:
+        for name in ("light", "solid", "zones", "spot", "sections", "panes", "lamps", "ends"):
+            phone.show(name)
+        assert phone.page.evaluate("document.documentElement.scrollWidth") <= width
+        assert phone.page.locator("#A-0").is_hidden()
+        phone.page.locator("#settings > summary").click()
+        phone.set_slider("A-0", 10)
+        assert phone.page.locator("#A-0").is_visible()
+        assert phone.faults == []
+
+
+def test_two_results_are_compared_at_their_own_settings(chromium, pair_path, res, other):
+    with browser.Opened(chromium, pair_path) as pair:
+        pair.set_slider("B-all", 50)
+        pair.show("compare")
+        rows = {row[0]: row[1:] for row in pair.table("compare-table")[1:]}
+        zone = zones.find_zones(res)[0]
+        half = [0.5 * channel.dim for channel in other.channels]
+        a, b = zones.report(res, zone).median, zones.report(other, zones.find_zones(other)[0], half).median
+        agrees(rows["carpet: median PPFD"][0], a)
+        agrees(rows["carpet: median PPFD"][1], b)
+        difference = numbers(rows["carpet: median PPFD"][2].replace("−", "-"))
+        assert difference[0] == pytest.approx(float(b.value - a.value), abs=difference[1])
+        before = pair.page.locator("#plan").get_attribute("aria-label")
+        pair.page.get_by_label("B, with B less A on the map").check()
+        pair.show("plan")
+        after = pair.page.locator("#plan").get_attribute("aria-label")
+        assert "B less that of A" in after and after != before
+        assert pair.faults == []
