@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import browser
-from underlit.metrics import colour, maps, summary, zones
+from underlit.metrics import colour, ends, maps, summary, zones
 from underlit.metrics.estimate import Estimate
 
 TOLERANCE = 5e-3
@@ -95,7 +95,7 @@ def test_colour_of_the_light_follows_the_sliders(tank, res):
 def test_budget_adds_up_and_is_that_of_the_library(tank, res):
     set_dims(tank, SETTINGS)
     tank.show("ends")
-    found = summary.budget(res, np.array(SETTINGS))
+    found = ends.shares(res, np.array(SETTINGS))
     expected = dict(zip(res.budget.names, found.value, strict=True))
     rows = tank.table("ends-table")[1:]
     assert sum(numbers(row[1])[0] for row in rows) == pytest.approx(100, abs=0.5)
