@@ -11,6 +11,7 @@ from pathlib import Path
 
 import underlit
 from underlit import figures
+from underlit.figures.reading import Reading
 
 HERE = Path(__file__).parent
 SCENES = HERE.parent.parent / "scenes"
@@ -52,6 +53,11 @@ def draw(
         "sections": figures.section_figure(wood),
         "panes": figures.panes_figure(wood),
         "hardscape": figures.hardscape_figure(wood),
+        "front": figures.front_figure(wood),
+        "front-compare": figures.front_compare_figure(
+            [Reading(deep, {"bar": 0, f"bar / {name}": 1}) for name in ("cool white", "warm white")],
+            ["cool white, 6500 K", "warm white, 3000 K"],
+        ),
         "budget": figures.budget_figure(rocks),
         "spectra": figures.spectra_figure(deep),
         "depth": figures.profile_figure(deep),

@@ -29,7 +29,7 @@ from underlit.cli.values import Setting
 def command(
     result: Path, output: Path, fmt: str, theme: str, unit: str, dims: tuple[tuple[str, float], ...]
 ) -> None:
-    """Draw the pictures of a result: the soil from above, sections, panes, hardscape, where the light ends.
+    """Draw the pictures of a result: the soil from above, sections, panes, hardscape, the view from the front.
 
     \b
       underlit figures tank.h5 -o pictures

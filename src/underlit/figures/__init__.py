@@ -16,6 +16,7 @@ from underlit.figures.album import (
 from underlit.figures.compare import compare_figure, difference_figure, shade_figure, shared_scale
 from underlit.figures.curves import Curve, curves_figure
 from underlit.figures.drafting import scene_drawing, scene_figure
+from underlit.figures.front import front_compare_figure, front_figure
 from underlit.figures.scale import Band, Scale, scale_for
 from underlit.figures.style import save
 from underlit.figures.table import Column, table_figure
@@ -30,6 +31,8 @@ __all__ = [
     "curves_figure",
     "day_figure",
     "difference_figure",
+    "front_compare_figure",
+    "front_figure",
     "hardscape_figure",
     "light_scale",
     "panes_figure",

@@ -23,9 +23,11 @@ from underlit.figures import (
     zones,
 )
 from underlit.figures.data import LightMap
+from underlit.figures.front import front_figure
 from underlit.figures.reading import Reading, join
 from underlit.figures.scale import Band, Scale, scale_for
 from underlit.figures.style import FORMATS, Theme, _known, length_unit_m, save, theme_of
+from underlit.figures.view import can_be_seen
 from underlit.metrics import maps
 from underlit.results.result import Result
 from underlit.spectra import plant_bands
@@ -258,5 +260,7 @@ def _drawers(read: Reading, theme: str, unit: str) -> dict[str, Callable[[Readin
         drawers["panes"] = partial(panes_figure, **ruled)
     if quantities.readable_zones(read):
         drawers |= {"zones": partial(zones_figure, theme=theme), "day": partial(day_figure, theme=theme)}
+    if can_be_seen(read):
+        drawers["front"] = partial(front_figure, theme=theme)
     plain = {"hardscape": hardscape_figure, "budget": budget_figure, "spectra": spectra_figure}
     return drawers | {name: partial(draw, theme=theme) for name, draw in plain.items()}

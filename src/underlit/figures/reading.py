@@ -252,21 +252,26 @@ class Reading:
 
     def panes(self) -> dict[str, Pane]:
         """Inside faces of the four panes."""
-        at = {"front": (0, 0.0), "back": (0, self.size_m[1]), "left": (1, 0.0), "right": (1, self.size_m[0])}
-        return {side: self._pane(side, *at[side]) for side in SIDES if f"pane {side}" in self.res.surfaces}
+        return {side: self._pane(side) for side in SIDES if f"pane {side}" in self.res.surfaces}
 
-    def _pane(self, side: str, axis: int, at_m: float) -> Pane:
-        name = f"pane {side}"
-        surface, density = self.res.surface(name), self.ppfd(name)
-        x_soil, z_soil = self.soil_along(axis, at_m)
-        x_edges, y_edges = edges_of(surface)
-        soil = np.interp(middles(x_edges), x_soil, z_soil)
-        low, high = y_edges[:-1, None], y_edges[1:, None]
-        share = np.clip((high - soil[None, :]) / (high - low), 0.0, 1.0)
+    def _pane(self, side: str) -> Pane:
+        surface, density = self.res.surface(f"pane {side}"), self.ppfd(f"pane {side}")
+        share = self.pane_share(side).reshape(surface.shape)
         share = np.where(share < LEAST_OPEN_SHARE, np.nan, share)
         value, error = (v.reshape(surface.shape) / share for v in (density.value, density.std_err))
-        light = LightMap(x_edges, y_edges, value, error)
-        return Pane(light, x_soil, z_soil, self.scene.water.level)
+        light = LightMap(*edges_of(surface), value, error)
+        return Pane(light, *self._soil_at_pane(side), self.scene.water.level)
+
+    def pane_share(self, side: str) -> np.ndarray:
+        """Share of each cell of a pane that lies above the soil, (C,)."""
+        x_edges, y_edges = edges_of(self.res.surface(f"pane {side}"))
+        soil = np.interp(middles(x_edges), *self._soil_at_pane(side))
+        low, high = y_edges[:-1, None], y_edges[1:, None]
+        return np.clip((high - soil[None, :]) / (high - low), 0.0, 1.0).ravel()
+
+    def _soil_at_pane(self, side: str) -> tuple[np.ndarray, np.ndarray]:
+        at = {"front": (0, 0.0), "back": (0, self.size_m[1]), "left": (1, 0.0), "right": (1, self.size_m[0])}
+        return self.soil_along(*at[side])
 
     def lit_mesh(self, name: str) -> LitMesh:
         """A surface with its PPFD, to be painted."""
