@@ -32,6 +32,7 @@ COMMANDS = (
     "journal",
     "compare",
     "sweep",
+    "meter",
     "schema",
 )
 DONE, BROKEN, WRONG, STOPPED = 0, 1, 2, 130
