@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from scipy.interpolate import CubicSpline
 from scipy.optimize import least_squares
+from scipy.stats import norm as normal
 from scipy.stats import t as student
 
 from underlit.errors import SceneError, StudyError
@@ -299,7 +300,8 @@ def solve(
     freedom = int(used.sum()) - n_free
     scatter = math.sqrt(2 * final.cost / freedom)
     spread = np.sqrt(np.diag(_covariance(final.jac))) * max(1.0, scatter)
-    reach = float(student.ppf(0.975, freedom))
+    # 95 %: by the expected errors, or by Student's t for those that the scatter shows, whichever reaches further.
+    reach = max(float(normal.ppf(0.975)), float(student.ppf(0.975, freedom)) * scatter) / max(1.0, scatter)
     factors = [
         Quantity(math.exp(p), math.exp(p) * s, math.exp(p - reach * s), math.exp(p + reach * s))
         for p, s in zip(final.x[:n_groups], spread[:n_groups], strict=True)
