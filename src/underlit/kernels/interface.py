@@ -31,6 +31,16 @@ def refract(axis, eta, mu_t, dx, dy, dz):
 
 
 @kernel
+def along(axis, length):
+    """The vector of a length along an axis."""
+    if axis == 0:
+        return length, 0.0, 0.0
+    if axis == 1:
+        return 0.0, length, 0.0
+    return 0.0, 0.0, length
+
+
+@kernel
 def component(axis, dx, dy, dz):
     """The component of a direction along an axis."""
     if axis == 0:

@@ -24,7 +24,7 @@ from underlit.kernels.arrays import (
 )
 from underlit.kernels.bands import book, multiply, scale
 from underlit.kernels.fresnel import fresnel
-from underlit.kernels.interface import component, flip, refract
+from underlit.kernels.interface import along, component, flip, refract
 from underlit.kernels.jit import called_kernel, inlined_kernel
 from underlit.kernels.rng import uniform
 from underlit.kernels.roulette import survives
@@ -53,7 +53,6 @@ def meet_film(scene, face, dx, dy, dz, mu_air, v, sinks, rng, seed):
     """Light that has left a pane into the air gap before a film: absorbed, or back through the glass."""
     tank = scene.tank
     axis = face >> 1
-    outward = 1.0 if face & 1 else -1.0
     while True:
         multiply(v, scene.reflectance, tank.backing_surface[face], sinks, IN_FILMS)
         if not survives(v, scene.n_bands, sinks, rng, seed):
@@ -66,9 +65,7 @@ def meet_film(scene, face, dx, dy, dz, mu_air, v, sinks, rng, seed):
         if tank.backing_mirror[face]:
             dx, dy, dz = flip(axis, dx, dy, dz)
             return True, dx, dy, dz
-        nx = -outward if axis == 0 else 0.0
-        ny = -outward if axis == 1 else 0.0
-        nz = -outward if axis == 2 else 0.0
+        nx, ny, nz = along(axis, -1.0 if face & 1 else 1.0)
         dx, dy, dz = about(nx, ny, nz, mu_t, TWO_PI * uniform(rng, seed))
         return True, dx, dy, dz
 
@@ -84,10 +81,7 @@ def meet_pane_outside(scene, face, dx, dy, dz, v, sinks, rng, seed):
             return ENDED, dx, dy, dz, False
         dx, dy, dz = flip(axis, dx, dy, dz)
         if not tank.backing_mirror[face]:
-            inward = -1.0 if face & 1 else 1.0
-            nx = inward if axis == 0 else 0.0
-            ny = inward if axis == 1 else 0.0
-            nz = inward if axis == 2 else 0.0
+            nx, ny, nz = along(axis, -1.0 if face & 1 else 1.0)
             dx, dy, dz = lambertian(nx, ny, nz, uniform(rng, seed), uniform(rng, seed))
         return GLASS, dx, dy, dz, False
     reflectance, mu_t = fresnel(abs(component(axis, dx, dy, dz)), tank.n_glass)
@@ -110,8 +104,13 @@ def meet_inside_of_glass(scene, face, px, py, pz, dx, dy, dz, v, sinks, rng, see
     tank = scene.tank
     axis = face >> 1
     if pz < soil_height(scene.soil, px, py):
-        book(v, sinks, IN_SOIL)
-        return ENDED, dx, dy, dz
+        # Wet grains against the glass send light back into it, with no air or water between to bend it.
+        multiply(v, scene.reflectance, scene.soil.surface, sinks, IN_SOIL)
+        if not survives(v, scene.n_bands, sinks, rng, seed):
+            return ENDED, dx, dy, dz
+        nx, ny, nz = along(axis, 1.0 if face & 1 else -1.0)
+        dx, dy, dz = lambertian(nx, ny, nz, uniform(rng, seed), uniform(rng, seed))
+        return GLASS, dx, dy, dz
     wet = pz < tank.water_m
     eta = tank.n_glass / (tank.n_water if wet else 1.0)
     reflectance, mu_t = fresnel(abs(component(axis, dx, dy, dz)), eta)
