@@ -3,8 +3,8 @@
 Space is cut by planes square to the axes. A ray goes from plane to plane; at each it asks what medium lies before and
 behind, and where they differ it is reflected or refracted by chance. No faces, no regions, no special cases. With
 `polarised=True` each ray carries a Stokes vector, turned into the plane of incidence and changed by the complex
-amplitudes of Fresnel at every meeting (M. Born and E. Wolf, Principles of Optics, sections 1.4 and 1.5); otherwise light
-is taken as unpolarised at every meeting anew.
+amplitudes of Fresnel at every meeting (M. Born and E. Wolf, Principles of Optics, sections 1.4 and 1.5); otherwise
+light is taken as unpolarised at every meeting anew.
 """
 
 from __future__ import annotations
@@ -109,7 +109,9 @@ def trace(tank: Tank, p, d, rng, polarised=False, cells=(6, 4)):
     while len(p):
         t, axis = next_plane(planes, p, d)
         keep = np.isfinite(t) & (weight > 1e-9)
-        p, d, t, axis, weight, stokes, reference = (x[keep] for x in (p, d, t, axis, weight, stokes, reference))
+        p, d, t, axis, weight, stokes, reference = (
+            x[keep] for x in (p, d, t, axis, weight, stokes, reference)
+        )
         before = tank.medium(p + 0.5 * t[:, None] * d)
         weight = weight * np.exp(-absorption[before] * t)
         p = p + t[:, None] * d
@@ -161,9 +163,12 @@ def _meet(n1, n2, axis, d, stokes, reference, rng, polarised):
     reflectance = mean + difference * q
     back = rng.random(len(d)) < reflectance
     cross = r_s * np.conj(r_p)
-    mirrored = np.stack(
-        [mean * q + difference, cross.real * u + cross.imag * v, cross.real * v - cross.imag * u], axis=1
-    ) / np.maximum(reflectance, 1e-300)[:, None]
+    mirrored = (
+        np.stack(
+            [mean * q + difference, cross.real * u + cross.imag * v, cross.real * v - cross.imag * u], axis=1
+        )
+        / np.maximum(reflectance, 1e-300)[:, None]
+    )
     through = np.sqrt(np.maximum((1.0 - big_s) * (1.0 - big_p), 0.0))
     passed = np.stack([(1.0 - mean) * q - difference, through * u, through * v], axis=1)
     passed = passed / np.maximum(1.0 - reflectance, 1e-300)[:, None]

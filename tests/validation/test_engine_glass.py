@@ -229,6 +229,26 @@ def test_films_behind_glass(state, mirror):
     disagree(got, 1.02 * expected)
 
 
+def test_soil_against_a_pane():
+    """Seen from outside through the pane, soil is as a diffuse film bonded to the glass."""
+    rho = np.array([0.0, 0.2, 0.5, 0.8, 0.95, 1.0] + [0.5] * 10)
+    text = tank_text("60 cm", "60 cm", "40 cm", "0 cm", "30 cm", cell="10 cm")
+    packed = layout(text, tank={"n_glass": GLASS, "side_m": 1e-7, "a_glass_per_m": bands(0.0)})
+    paint(packed, packed.arrays.soil.surface, rho)
+    for name, start in (
+        ("left", (-0.1, 0.3)),
+        ("right", (0.7, 0.3)),
+        ("front", (0.3, -0.1)),
+        ("back", (0.3, 0.7)),
+    ):
+        towards = np.array([0.3, 0.3]) - start
+        towards *= np.sqrt(1.0 - RISE**2) / np.linalg.norm(towards)
+        got = shine(packed, pencil((*start, 0.1), (*towards, RISE)), 1 << 12)
+        sent = got.ended("reflected above", "past the tank") + got.ended(f"out of the {name}")
+        agree(sent, sent_back(rho, True, False), resolves=0.05)
+        disagree(sent, 1.05 * sent_back(rho, True, False))
+
+
 def test_size_of_the_unpolarised_approximation():
     """Light is taken as unpolarised at each face anew: how far off that is, for one sheet."""
 

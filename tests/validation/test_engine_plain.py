@@ -1,16 +1,25 @@
 """The engine against a plain ray-tracer written another way (`naive`), in a clear tank with a lamp off the middle."""
 
-import naive
 import numpy as np
 import pytest
-from bench import bands, layout, paint, rectangle, shine
 
+import naive
+from bench import bands, layout, paint, rectangle, shine
 from zcheck import agree_pair, disagree_pair
 
 pytestmark = [pytest.mark.validation, pytest.mark.statistical]
 
 TANK = naive.Tank(
-    lx=0.30, ly=0.20, lz=0.24, glass=0.012, water=0.20, soil=0.02, n_water=1.333, n_glass=1.52, a_water=0.5, a_glass=8.0
+    lx=0.30,
+    ly=0.20,
+    lz=0.24,
+    glass=0.012,
+    water=0.20,
+    soil=0.02,
+    n_water=1.333,
+    n_glass=1.52,
+    a_water=0.5,
+    a_glass=8.0,
 )
 LAMP = (0.10, 0.08, 0.27), (0.08, 0.05)
 TEXT = """
@@ -61,8 +70,12 @@ def test_plain_tracer(plain, gathers):
     )
     paint(packed, packed.arrays.soil.surface, 0.0)
     shone = shine(packed, rectangle(*LAMP), 1 << 15, gathers=gathers)
-    panes = np.stack([shone.ended(f"out of the {name}")[:, 0] for name in ("left", "right", "front", "back")], axis=1)
+    panes = np.stack(
+        [shone.ended(f"out of the {name}")[:, 0] for name in ("left", "right", "front", "back")], axis=1
+    )
     got = np.concatenate([shone.on("soil")[:, :, 0], panes], axis=1)
     agree_pair(got, plain, resolves=0.02)
     disagree_pair(got, 1.02 * plain)
-    disagree_pair(got, np.concatenate([plain[:, :24].reshape(-1, 4, 6)[:, ::-1].reshape(-1, 24), plain[:, 24:]], axis=1))
+    disagree_pair(
+        got, np.concatenate([plain[:, :24].reshape(-1, 4, 6)[:, ::-1].reshape(-1, 24), plain[:, 24:]], axis=1)
+    )
