@@ -12,7 +12,7 @@ from underlit import figures, spectra
 from underlit.constants import UMOL_PER_J_NM
 from underlit.errors import DataError, StudyError
 from underlit.figures import screen, sight, thicket, view
-from underlit.figures.glow import Glow, Waters, grid_glow
+from underlit.figures.glow import Glow, Waters, grid_glow, mesh_glow, reflectances
 from underlit.figures.reading import Reading
 from underlit.kernels.fresnel import fresnel
 from underlit.metrics import maps
@@ -274,6 +274,34 @@ def test_soil_in_the_picture_is_as_bright_as_the_map_says(res):
     expected = lux * dark_soil / np.pi * clear * rays.weight[good] / tank.n_water**2
     assert good.sum() > 300
     assert seen.xyz[..., 1].ravel()[good].mean() == pytest.approx(expected.mean(), rel=0.04)
+
+
+def test_evenly_lit_hardscape_is_evenly_bright_down_to_the_soil(res):
+    """A ball a third of which is in the soil: half-buried patches must not look dark."""
+    ball = res.surface("hardscape ball")
+    ball = dataclasses.replace(ball, vertices_m=ball.vertices_m - np.array([0.0, 0.0, 0.035]),
+                               cell_centre_m=ball.cell_centre_m - np.array([0.0, 0.0, 0.035]))  # fmt: skip
+    corners = ball.vertices_m[ball.faces]
+    area = 0.5 * np.linalg.norm(
+        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
+    )
+    out = corners[..., 2] > 0.03 + 0.1 * corners[..., 1]
+    lit = np.bincount(ball.cell_of_face, area * out.mean(axis=1), ball.n_cells)
+    landed = np.rint(lit[:, None] * np.ones(16) * res.scale * res.photons[0]).astype(np.int64)
+    sums = dict(res.sums) | {ball.name: np.broadcast_to(landed, (res.replicates, 2, *landed.shape))}
+    read = Reading(dataclasses.replace(res, surfaces=dict(res.surfaces) | {ball.name: ball}, sums=sums))
+    glow = mesh_glow(read, ball.name, np.ones(401), Waters.of(np.zeros(401), 1.0))
+    lamp = read.dims @ np.array([channel.spectrum for channel in res.channels])
+    bright = np.exp(glow.log_xyz[:, 0, 1]) / (screen.photon_weights()[1] @ lamp / np.pi)
+    well_out = ball.vertices_m[:, 2] > 0.03 + 0.1 * ball.vertices_m[:, 1] + 0.004
+    assert 0.3 < well_out.mean() < 0.9
+    np.testing.assert_allclose(bright[well_out], 1.0, atol=0.02)
+
+
+def test_materials_are_those_that_the_trace_kept(res):
+    kept = Optics(np.zeros(401), np.zeros(401), {"soil": np.linspace(0.1, 0.2, 401)})
+    read = Reading(dataclasses.replace(res, optics=kept))
+    np.testing.assert_array_equal(reflectances(read)["soil"], kept.reflectances["soil"])
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

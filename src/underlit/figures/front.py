@@ -105,7 +105,8 @@ def draw_front(
         zorder=1,
     )
     x, soil = read.soil_along(0, 0.0)
-    ax.fill_between(x, 0.0, soil, color=_SOIL_CUT, lw=0, zorder=2)
+    sliver = height / len(seen.xyz)  # lines of sight that just clear the soil may end in it behind the glass
+    ax.fill_between(x, 0.0, soil + 1.5 * sliver, color=_SOIL_CUT, lw=0, zorder=2)
     if read.scene.water.level > 0.0:
         ax.plot([0, length], [read.scene.water.level] * 2, color=_WATER_LINE, lw=0.5, alpha=0.7, zorder=3)
     ax.set(xlim=(0, length), ylim=(0, height), xticks=(), yticks=())
