@@ -227,13 +227,13 @@ def test_a_clean_pane_shows_a_dark_room():
 
 def test_a_cloud_of_leaves_hides_by_beer_and_its_clumps_change_little():
     low, high, ground = thicket.columns(
-        [[0.1, 0.1], [0.3, 0.1], [0.3, 0.2], [0.1, 0.2]], lambda yx: 0 * yx[0]
+        [[0.1, 0.1], [0.7, 0.1], [0.7, 0.2], [0.1, 0.2]], lambda yx: 0 * yx[0]
     )
-    corners = (np.array([0.0, 0.3]), np.array([0.0, 0.3]), np.array([0.0, 0.4]))
+    corners = (np.array([0.0, 0.3]), np.array([0.0, 0.3]), np.array([0.0, 0.8]))
     cloud = thicket.Thicket(low, high, ground, 0.25, 12.0, flat_glow(50.0, 8), corners)
     rng = np.random.default_rng(0)
     n = 4000
-    at = np.column_stack([rng.uniform(0.11, 0.29, n), np.zeros(n), rng.uniform(0.02, 0.15, n)])
+    at = np.column_stack([rng.uniform(0.11, 0.69, n), np.zeros(n), rng.uniform(0.02, 0.15, n)])
     way = np.tile([0.0, 1.0, 0.0], (n, 1))
     light, left = cloud.along(at, way, np.full(n, 0.3), np.zeros(n), np.ones(n, bool))
     np.testing.assert_allclose(light, 50 * (1 - left[:, None]) * np.ones(3), rtol=1e-4)
