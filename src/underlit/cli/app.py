@@ -32,6 +32,7 @@ COMMANDS = (
     "journal",
     "compare",
     "sweep",
+    "place",
     "meter",
     "schema",
 )

@@ -88,7 +88,11 @@ def read_axis(text: str) -> Axis:
     if not (path and equals and wanted):
         raise StudyError(f"`{text}` is no value with its range.", hint=_EXAMPLE)
     found = _RANGE.fullmatch(wanted)
-    values = _spaced(found[1], found[2], found[3], text) if found else tuple(_value(each) for each in _split(wanted))
+    values = (
+        _spaced(found[1], found[2], found[3], text)
+        if found
+        else tuple(_value(each) for each in _split(wanted))
+    )
     if len(set(map(str, values))) < len(values):
         raise StudyError(f"`{text}` has a value twice.")
     return Axis(path, values)
