@@ -89,7 +89,7 @@ def read_axis(text: str) -> Axis:
         raise StudyError(f"`{text}` is no value with its range.", hint=_EXAMPLE)
     found = _RANGE.fullmatch(wanted)
     values = (
-        _spaced(found[1], found[2], found[3], text)
+        _spaced(found[1], found[2], found[3], found[4], found[5], text)
         if found
         else tuple(_value(each) for each in _split(wanted))
     )
