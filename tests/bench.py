@@ -157,11 +157,12 @@ def shine(
     replicates: int = 32,
     seed: int = 1,
     gathers: bool | None = None,
+    first: int = 0,
 ) -> Shone:
     """Trace `photons` per replicate straight with the kernel, on two threads.
 
     `gathers` says whether first light on the soil is solved for; by default where the program would, and never for a
-    single ray, whose intensity is no number.
+    single ray, whose intensity is no number. `first` is the number of the first photon.
     """
     arrays = packed.arrays
     if gathers is None:
@@ -175,7 +176,7 @@ def shine(
     def one(replicate: int) -> None:
         scratch = new_scratch(n_cells, n_sinks, arrays.reflectance.shape[1])
         trace_batch(
-            arrays, packed.bvh, source, directions, np.uint64(seed), replicate, 0, photons, 0, n_points, SCALE,
+            arrays, packed.bvh, source, directions, np.uint64(seed), replicate, first, photons, first, n_points, SCALE,
             scratch, cells[replicate], sinks[replicate],
         )  # fmt: skip
 
