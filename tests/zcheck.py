@@ -2,9 +2,16 @@
 
 A check is worth what it can catch. `agree` therefore takes the smallest relative error that matters and fails when
 the run is too short to see it; `disagree` is for the mutant that shows that a check can fail.
+
+With the environment variable UNDERLIT_CHECKS naming a file, every comparison adds a line to it: test, number of bins,
+expected and got (of the sum of the bins), standard error, largest |z|, its bound. The table in docs/validation.md is
+made from that.
 """
 
 from __future__ import annotations
+
+import os
+from pathlib import Path
 
 import numpy as np
 from scipy import stats
@@ -68,11 +75,21 @@ def agree(samples, expected, resolves: float) -> None:
     assert seen > limit + 3.0, (
         f"too few photons: an error of {resolves:.1%} would be {seen:.1f} standard errors, the bound is {limit:.1f}"
     )
+    note(len(z), expected[-1], samples[:, -1].mean(), std_err[-1], np.abs(z).max(), limit)
     i = int(np.argmax(np.abs(z)))
     assert np.abs(z[i]) < limit, (
         f"bin {i} of {z.size}: got {samples[:, i].mean():.7g} +- {std_err[i]:.2g}, expected {expected[i]:.7g}, "
         f"z = {z[i]:.1f}, bound {limit:.1f}"
     )
+
+
+def note(n_bins, expected, got, std_err, z, limit) -> None:
+    """Write one comparison to the file that UNDERLIT_CHECKS names."""
+    if "UNDERLIT_CHECKS" in os.environ:
+        test = os.environ.get("PYTEST_CURRENT_TEST", "").split(" ")[0].rpartition("/")[2]
+        line = f"{test}\t{n_bins}\t{expected:.7g}\t{got:.7g}\t{std_err:.2g}\t{z:.2f}\t{limit:.1f}\n"
+        with Path(os.environ["UNDERLIT_CHECKS"]).open("a", encoding="utf-8") as file:
+            file.write(line)
 
 
 def disagree(samples, mutant) -> None:
@@ -88,6 +105,10 @@ def agree_pair(samples, others, resolves: float) -> None:
     assert seen > limit + 3.0, (
         f"too few photons: a difference of {resolves:.1%} would be {seen:.1f} standard errors, the bound is {limit:.1f}"
     )
+    one, two = (
+        float(_with_total(part, np.zeros(np.shape(part)[1:]))[0][:, -1].mean()) for part in (samples, others)
+    )
+    note(len(z), two, one, abs(one - two) / max(abs(z[-1]), 1e-9), np.abs(z).max(), limit)
     i = int(np.argmax(np.abs(z)))
     assert np.abs(z[i]) < limit, f"bin {i} of {z.size}: z = {z[i]:.1f}, bound {limit:.1f}"
 

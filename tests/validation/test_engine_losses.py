@@ -24,7 +24,7 @@ def left_after(water, nodes_nm, depth_m=0.4):
 
 
 def test_pure_water():
-    """WA-07: over 0.40 m, absorption of Pope and Fry 1997 (450 to 700 nm) and Smith and Baker 1981, at their 22 degC."""
+    """WA-07: over 0.40 m, absorption of Pope and Fry 1997 (to 700 nm) and Smith and Baker 1981, at their 22 degC."""
     got = left_after('type = "pure"\ntemperature = "22 degC"', [450, 550, 650, 700, 740])
     np.testing.assert_allclose(got, [0.9963, 0.9777, 0.8728, 0.7791, 0.3860], atol=2e-4)
 

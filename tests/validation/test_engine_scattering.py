@@ -14,7 +14,7 @@ import pytest
 from scipy.special import expn
 
 from bench import bands, between_mirrors, layout, pencil, rectangle, shine, tank_text
-from zcheck import disagree, z_limit
+from zcheck import disagree, note, z_limit
 
 pytestmark = [pytest.mark.validation, pytest.mark.statistical]
 
@@ -105,6 +105,7 @@ def check(samples, expected, reference_error=2e-4):
     assert std_err[0] < 0.002 * value[0], f"relative standard error {std_err[0] / value[0]:.2%}"
     z = (value - expected) / np.hypot(std_err, reference_error)
     limit = z_limit(len(z), len(samples))
+    note(len(z), expected[0], value[0], std_err[0], np.abs(z).max(), limit)
     assert np.abs(z).max() < limit, (
         f"got {value} +- {std_err}, expected {expected}, z = {z}, bound {limit:.1f}"
     )

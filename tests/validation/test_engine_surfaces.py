@@ -124,10 +124,7 @@ def test_level_meter_on_a_slope():
 
     def facing_slope(p):
         away = p - CENTRE
-        r = np.linalg.norm(away, axis=-1)
-        return (
-            level_irradiance([CENTRE], DOWN, p, 1.0) * np.abs(away @ normal) / np.abs(away[..., 2])
-        )
+        return level_irradiance([CENTRE], DOWN, p, 1.0) * np.abs(away @ normal) / np.abs(away[..., 2])
 
     check(packed, source, lambda p: level_irradiance([CENTRE], DOWN, p, 1.0), facing_slope)
 
