@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -113,7 +114,7 @@ def trace_lattice(
         )
         for i, (py, px) in enumerate((py, px) for py in y for px in x)
     )
-    run = {"cell": _CELL_M, "plane_cell": _PLANE_CELL_M, "replicates": _REPLICATES}
+    run: dict[str, Any] = {"cell": _CELL_M, "plane_cell": _PLANE_CELL_M, "replicates": _REPLICATES}
     if all(plant.read_height == 0 for plant in scene.plant):
         run["planes"] = ()
     made = scene.model_copy(

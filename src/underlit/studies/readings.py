@@ -167,14 +167,14 @@ def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
 
 
 def _spot(row: dict[str, str], number: int) -> Spot:
-    place = tuple(_number(row, f"{axis}_cm") / 100 for axis in "xyz")
+    x, y, z = (_number(row, f"{axis}_cm") / 100 for axis in "xyz")
     percent = _number(row, "lamp_pct", math.nan)
     if not (math.isnan(percent) or 0 < percent <= 100):
         raise ValueError(f"lamp_pct is {percent:g}, expected more than 0, up to 100.")
     reading = _number(row, "reading", math.nan)
     if reading < 0:
         raise ValueError(f"reading is {reading:g}, expected 0 or more.")
-    spot = Spot(place, reading, percent / 100, row=number, lamps=(row.get(LAMPS) or "").strip())
+    spot = Spot((x, y, z), reading, percent / 100, row=number, lamps=(row.get(LAMPS) or "").strip())
     return replace(spot, in_water=_flag(row, "in_water"), immersion_applied=_flag(row, "immersion_applied"))
 
 
