@@ -294,6 +294,8 @@ def gather_path(
             bright *= 1.0 - cover.floater_cover
     if bright <= 0.0 or not sight_line(scene, bvh, sx, sy, sz, qx, qy, -ca, h / ca, stack):
         return
+    if scene.soil.z_max_m > tank.water_m and soil_hit(scene.soil, sx, sy, sz, qx, qy, -ca, h / ca) < h / ca:
+        return  # a bank above the water stands in the way
     if scene.canopy.n > 0 and scene.canopy.top_m > tank.water_m:
         rise = min((tank.lz_m - tank.water_m) / ca, h / ca)
         bright *= leaf_gaps(
