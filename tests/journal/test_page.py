@@ -145,7 +145,7 @@ def test_a_spot_read_by_numbers_is_that_cell_of_the_library(tank, res):
     set_dims(tank, SETTINGS)
     tank.page.locator("#spot-x").fill("41.5")
     tank.page.locator("#spot-y").fill("7.5")
-    tank.page.locator("#spot-y").press("Tab")
+    tank.page.locator("#spot-y").press("Enter")
     tank.settle()
     soil = res.surface("soil")
     cell = int(np.argmin(np.hypot(*(soil.cell_centre_m[:, :2] - (0.415, 0.075)).T)))

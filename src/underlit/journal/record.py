@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from scipy import ndimage
 
 from underlit.figures.reading import Reading
 from underlit.figures.scale import round_up
@@ -107,10 +108,11 @@ def _surface(read: Reading, name: str, parcel: Parcel, replicates: int) -> dict[
 
 
 def _first_spot(read: Reading) -> tuple[float, float]:
-    """Open soil next to the highest stone or branch: there shade is of interest. [m]"""
+    """Open soil near the highest stone or branch: there shade is of interest. [m]"""
     soil = read.res.surface("soil")
     away = np.hypot(*(soil.cell_centre_m[:, :2] - read.section_places()).T)
-    away[read.open_share(soil) < 1.0] += 1e3
+    around = ndimage.minimum_filter(read.open_share(soil).reshape(soil.shape), size=5)
+    away[around.ravel() < 1.0] += 1e3
     x, y = soil.cell_centre_m[np.argmin(away), :2]
     return float(x), float(y)
 

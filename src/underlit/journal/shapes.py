@@ -20,7 +20,8 @@ def coarse_mesh(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """A mesh with fewer triangles, each of which still knows its cell.
 
-    Vertices that fall into one small cube become one, at their mean; triangles that lose their area go.
+    Vertices that fall into one small cube become one; triangles that lose their area go. Of each cube the vertex
+    nearest to their mean stays: the mean itself lies inside of anything round, and thin branches would lose girth.
 
     Parameters
     ----------
@@ -56,7 +57,9 @@ def _clustered(
     _, cube = np.unique(np.floor(vertices_m / side_m).astype(np.int64), axis=0, return_inverse=True)
     cube = cube.ravel()
     count = np.bincount(cube)
-    merged = np.stack([np.bincount(cube, along) / count for along in vertices_m.T], axis=1)
+    mean = np.stack([np.bincount(cube, along) / count for along in vertices_m.T], axis=1)
+    nearest_first = np.lexsort((np.linalg.norm(vertices_m - mean[cube], axis=1), cube))
+    merged = vertices_m[nearest_first[np.searchsorted(cube[nearest_first], np.arange(len(count)))]]
     a, b, c = cube[faces].T
     whole = (a != b) & (b != c) & (c != a)
     return merged, cube[faces][whole], cell_of_face[whole]

@@ -7,7 +7,7 @@ function drawComparison(state) {
   const rows = [
     pairRow("soil: median PPFD", soil[0].median, soil[1].median),
     pairRow("soil: mean PPFD", soil[0].mean, soil[1].mean),
-    pairRow("soil: P10 over median", ratio(soil[0]), ratio(soil[1])),
+    pairRow("soil: P10 over median", soil[0].evenness, soil[1].evenness),
     pairRow("power, W", exact(a.power()), exact(b.power())),
     pairRow("PPF, µmol s⁻¹", exact(a.ppf()), exact(b.ppf())),
     pairRow("soil: mean PPFD per watt", perWatt(soil[0], a), perWatt(soil[1], b)),
@@ -25,20 +25,13 @@ function drawComparison(state) {
   drawPair(state);
 }
 
-const exact = (value) => ({ value, error: 0 });
-const perWatt = (soil, tank) => ({ value: soil.mean.value / tank.power(), error: soil.mean.error / tank.power() });
-
-// The errors of P10 and median are mostly common, so the larger of the two relative ones is taken.
-function ratio({ p10, median }) {
-  const value = p10.value / median.value;
-  return { value, error: value * Math.max(p10.error / p10.value, median.error / median.value) };
-}
+const perWatt = (soil, tank) => scaled(soil.mean, 1 / tank.power());
 
 function pairRow(name, a, b) {
-  const difference = b.value - a.value, error = Math.hypot(a.error, b.error);
-  const sign = difference > 0 ? "+" : "";
-  const words = withError(difference, error).replace(/^-/, "−");
-  const sure = error > 0 && Math.abs(difference) < 2 * error ? ", not sure" : "";
+  const { value, error } = difference(a, b);
+  const sign = value > 0 ? "+" : "";
+  const words = withError(value, error).replace(/^-/, "−");
+  const sure = error > 0 && Math.abs(value) < 2 * error ? ", not sure" : "";
   return [name, withError(a.value, a.error), withError(b.value, b.error), `${sign}${words}${sure}`];
 }
 

@@ -7,31 +7,51 @@ function buildControls(state) {
 
 function controlSet(state, tank, which) {
   const letter = "AB"[which], name = state.tanks.length > 1 ? `${letter}: ${tank.title}` : "Lamps";
-  const traced = Float64Array.from(tank.channels, (channel) => channel.inScene);
+  const inScene = Float64Array.from(tank.channels, (channel) => channel.inScene);
   const set = make("fieldset", { id: `set-${letter}` }, make("legend", {}, name));
-  const rows = tank.channels.map((channel, m) => slider(`${letter}-${m}`, channel.label, "%", 100, 1, (value) => {
-    const dims = Float64Array.from(tank.dims);
-    dims[m] = value / 100;
-    state.setDims(which, dims);
-  }));
-  const all = slider(`${letter}-all`, tank.channels.length > 1 ? "all together" : "", "%", 100, 1, (value) => state.setDims(which, together(tank, traced, value / 100)));
+  const every = tank.channels.map((_, m) => m);
+  const groups = fixtureGroups(tank);
+  const sliders = [];
+  const add = (box, id, label, members) => {
+    const row = slider(`${letter}-${id}`, label, "%", 100, 1, (value) => state.setDims(which, together(tank, inScene, members, value / 100)));
+    sliders.push(() => row.show(100 * Math.max(...members.map((m) => tank.dims[m]))));
+    box.append(row.row);
+  };
+  if (every.length > 1) add(set, "all", "all together", every);
+  groups.forEach(([fixture, members], n) => {
+    let box = set;
+    if (members.length > 1 && groups.length > 1) {
+      add(set, `fixture-${n}`, fixture, members);
+      box = make("details", { class: "channels", open: every.length < 9 }, make("summary", {}, `channels of ${fixture}`));
+      set.append(box);
+    }
+    for (const m of members) add(box, m, groups.length > 1 && box !== set ? tank.channels[m].name : tank.channels[m].label, [m]);
+  });
   const hours = slider(`${letter}-hours`, "hours a day, rise and fall included", "h", 24, 0.25, (value) => {
     tank.hours = value;
     state.changed();
   });
-  set.append(...(tank.channels.length > 1 ? [all.row] : []), ...rows.map((each) => each.row), hours.row, tariffRow(state, tank, letter), buttons(state, tank, which, traced));
+  set.append(hours.row, tariffRow(state, tank, letter), buttons(state, tank, which, inScene));
   tank.showControls = () => {
-    rows.forEach((each, m) => each.show(100 * tank.dims[m]));
-    all.show(100 * Math.max(...tank.dims));
+    for (const show of sliders) show();
     hours.show(tank.hours);
   };
   return set;
 }
 
-// All channels in their present proportions, the strongest at a share of full.
-function together(tank, traced, share) {
-  const most = Math.max(...tank.dims), base = most > 0 ? tank.dims : traced, top = Math.max(...base) || 1;
-  return base.map((dim) => (share * dim) / top);
+function fixtureGroups(tank) {
+  const groups = new Map();
+  tank.channels.forEach((channel, m) => groups.set(channel.fixture, [...(groups.get(channel.fixture) ?? []), m]));
+  return [...groups];
+}
+
+// Some channels in their present proportions, the strongest at a share of full; the others as they are.
+function together(tank, inScene, members, share) {
+  const most = (dims) => Math.max(...members.map((m) => dims[m]));
+  const dims = Float64Array.from(tank.dims);
+  const base = most(dims) > 0 ? Float64Array.from(dims) : most(inScene) > 0 ? inScene : dims.map(() => 1);
+  for (const m of members) dims[m] = (share * base[m]) / most(base);
+  return dims;
 }
 
 function slider(id, label, unit, max, step, change) {
@@ -61,14 +81,14 @@ function tariffRow(state, tank, letter) {
   return make("div", { class: "field" }, make("label", { for: id }, unit), input);
 }
 
-function buttons(state, tank, which, traced) {
+function buttons(state, tank, which, inScene) {
   const set = (dims) => () => state.setDims(which, dims);
   return make("div", { class: "buttons" },
     make("button", { type: "button", id: `${"AB"[which]}-traced`, onclick: () => {
       tank.hours = tank.day.hours;
-      state.setDims(which, traced);
+      state.setDims(which, inScene);
     } }, "As in the scene"),
-    make("button", { type: "button", onclick: set(traced.map(() => 1)) }, "All full"));
+    make("button", { type: "button", onclick: set(inScene.map(() => 1)) }, "All full"));
 }
 
 // The same settings for the command line.
@@ -80,5 +100,5 @@ function commandWords(tank) {
 
 function settingWords(tank) {
   const each = [...new Set(Array.from(tank.dims, (dim) => Math.round(100 * dim)))];
-  return `${each.length === 1 ? `all at ${each[0]}` : `${Math.min(...each)}–${Math.max(...each)}`} %, ${tank.hours} h, ${short(tank.power(), 3)} W`;
+  return `${each.length === 1 ? each[0] : `${Math.min(...each)}–${Math.max(...each)}`} %, ${tank.hours} h, ${short(tank.power(), 3)} W`;
 }

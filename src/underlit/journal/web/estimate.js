@@ -29,14 +29,30 @@ function cosines(k) {
   return rows;
 }
 
+// A value with its standard error. `parts`: the errors that K - 1 contrasts of the replicates give, which
+// belong together with those of another trace of the same seed.
+function estimate(value, parts) {
+  let square = 0;
+  for (const part of parts) square += part * part;
+  return { value, parts, error: parts.length ? Math.sqrt(square / parts.length) : NaN };
+}
+
 // Mean and standard error of one number per replicate.
 function ofSamples(samples) {
-  const k = samples.length;
+  const k = samples.length, root = Math.sqrt(k);
   let mean = 0;
   for (const sample of samples) mean += sample / k;
-  let square = 0;
-  for (const sample of samples) square += (sample - mean) ** 2;
-  return { value: mean, error: k > 1 ? Math.sqrt(square / (k - 1) / k) : NaN };
+  const parts = k > 1 ? contrasts(k).map((row) => row.reduce((sum, weight, r) => sum + (weight * samples[r]) / root, 0)) : [];
+  return estimate(mean, parts);
+}
+
+const scaled = ({ value, parts }, factor) => estimate(value * factor, parts.map((part) => part * factor));
+const exact = (value) => ({ value, parts: [], error: 0 });
+
+// `b` less `a`: what the two traces share in luck drops out.
+function difference(a, b) {
+  if (a.parts.length && a.parts.length === b.parts.length) return estimate(b.value - a.value, b.parts.map((part, r) => part - a.parts[r]));
+  return { value: b.value - a.value, parts: [], error: Math.hypot(a.error, b.error) };
 }
 
 // Values of a function of arrays, with standard errors. `samples` is K arrays of n numbers; `f` gives a few
@@ -46,7 +62,7 @@ function ofFunction(f, samples) {
   const mean = new Float64Array(n), moved = new Float64Array(n), shift = new Float64Array(n);
   for (const sample of samples) for (let i = 0; i < n; i++) mean[i] += sample[i] / k;
   const value = f(mean);
-  const square = value.map(() => 0);
+  const parts = value.map(() => []);
   for (const row of k > 1 ? contrasts(k) : []) {
     shift.fill(0);
     row.forEach((weight, r) => {
@@ -57,7 +73,7 @@ function ofFunction(f, samples) {
     const plus = f(moved);
     for (let i = 0; i < n; i++) moved[i] = mean[i] - shift[i];
     const minus = f(moved);
-    for (let j = 0; j < square.length; j++) square[j] += (plus[j] - minus[j]) ** 2 / 2;
+    for (let j = 0; j < parts.length; j++) parts[j].push((plus[j] - minus[j]) / Math.SQRT2);
   }
-  return value.map((number, j) => ({ value: number, error: k > 1 ? Math.sqrt(square[j] / (k - 1)) : NaN }));
+  return value.map((number, j) => estimate(number, parts[j]));
 }

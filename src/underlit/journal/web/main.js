@@ -107,7 +107,7 @@ async function startScene(state) {
     button.addEventListener("click", () => (button.dataset.view ? scene.look(button.dataset.view) : scene.turn(azimuth, elevation, zoom)));
   }
   await scene.draw();
-  el("scene-note").textContent = "Drag to turn, pinch or scroll to come closer, click to read a spot. With the keyboard: arrow keys turn, + and − come closer.";
+  el("scene-note").textContent = "Drag to turn, click to read a spot; pinch, or the wheel with Ctrl, comes closer. With the keyboard, arrow keys turn, + and − come closer.";
   let quiet = 0;
   state.watch(el("solid-view"), () => {
     clearTimeout(quiet); // the numbers come first; painting many triangles may take longer than a frame

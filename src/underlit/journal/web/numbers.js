@@ -26,7 +26,7 @@ function withError(value, error, digits = 3) {
   if (!Number.isFinite(value) || !Number.isFinite(error) || error === 0) return rounded(value, error);
   const least = value === 0 ? 0 : 10 ** (exponentOf(value) - digits + 1);
   const shown = Math.max(error, least);
-  return `${rounded(value, shown)} ± ${rounded(shown, shown)}`;
+  return `${rounded(value, shown)}\u00a0±\u00a0${rounded(shown, shown)}`;
 }
 
 const short = (value, digits = 3) => (Number.isFinite(value) ? fixed(value, digits - 1 - exponentOf(value), false) : DASH);

@@ -109,7 +109,7 @@ function drawZoneOutlines(sheet, tank) {
     sheet.stroke("rgba(255,255,255,0.9)", 4);
     sheet.stroke("#11603a", 2, [1, 4]);
     const corner = zone.outline.reduce((best, point) => (point[0] - point[1] < best[0] - best[1] ? point : best));
-    labels.push([`${zone.name} ${zone.band.join("–")}`, sheet.x(corner[0]) + 6, sheet.y(corner[1]) + 11]);
+    labels.push([sheet.width < 500 ? zone.name : `${zone.name} ${zone.band.join("–")}`, sheet.x(corner[0]) + 6, sheet.y(corner[1]) + 11]);
   }
   for (const [words, px, py] of labels) {
     const fits = Math.min(px, sheet.width - 7 * words.length - 4);

@@ -6,7 +6,7 @@ const VIEWS = { front: [-90, 12], above: [-90, 89], left: [180, 12], right: [0, 
 
 class TankScene {
   constructor(state, plotly) {
-    Object.assign(this, { state, plotly, node: el("solid-view"), azimuth: VIEWS.corner[0], elevation: VIEWS.corner[1], distance: 1.75 });
+    Object.assign(this, { state, plotly, node: el("solid-view"), azimuth: VIEWS.corner[0], elevation: VIEWS.corner[1], zoom: 1 });
     this.busy = false;
     this.again = false;
   }
@@ -24,12 +24,14 @@ class TankScene {
   async draw() {
     if (this.busy) return (this.again = true);
     this.busy = true;
+    const begun = performance.now();
     try {
       const tank = this.state.tank;
       if (this.drawn !== tank) await this.build(tank);
       else await this.repaint();
     } finally {
       this.busy = false;
+      performance.measure("journal-paint", { start: begun });
     }
     if (this.again) {
       this.again = false;
@@ -68,7 +70,7 @@ class TankScene {
         aspectratio: { x: this.aspect[0], y: this.aspect[1], z: this.aspect[2] }, camera: this.camera(),
       },
     };
-    await this.plotly.react(this.node, traces, layout, { displayModeBar: false, responsive: true, scrollZoom: true });
+    await this.plotly.react(this.node, traces, layout, { displayModeBar: false, responsive: true, scrollZoom: false });
     if (!this.drawn) this.listen();
     this.drawn = tank;
     this.marked = null;
@@ -157,29 +159,30 @@ class TankScene {
   }
 
   camera() {
-    const a = (this.azimuth * Math.PI) / 180, e = (this.elevation * Math.PI) / 180, d = this.distance * this.narrow();
+    const a = (this.azimuth * Math.PI) / 180, e = (this.elevation * Math.PI) / 180, d = this.zoom * this.reach();
     return {
       eye: { x: d * Math.cos(e) * Math.cos(a), y: d * Math.cos(e) * Math.sin(a), z: d * Math.sin(e) },
-      center: { x: 0, y: 0, z: -0.06 }, up: { x: 0, y: 0, z: 1 },
+      center: { x: 0, y: 0, z: -0.04 }, up: { x: 0, y: 0, z: 1 },
     };
   }
 
-  // A narrow window needs more distance for the tank to fit.
-  narrow() {
-    return Math.max(1, (1.25 * this.node.clientHeight) / this.node.clientWidth);
+  // Distance from which tank and lamps fill the window; a narrow one needs more.
+  reach() {
+    const half = Math.hypot(...this.aspect) / 2, narrow = Math.max(1, this.node.clientHeight / this.node.clientWidth);
+    return (0.92 * half * narrow) / Math.sin(FOVY / 2);
   }
 
   turn(azimuth, elevation, zoom = 1) {
     this.follow();
     this.azimuth += azimuth;
     this.elevation = Math.max(-20, Math.min(89, this.elevation + elevation));
-    this.distance = Math.max(0.5, Math.min(5, this.distance * zoom));
+    this.zoom = Math.max(0.2, Math.min(3, this.zoom * zoom));
     return this.plotly.relayout(this.node, { "scene.camera": this.camera() });
   }
 
   look(view) {
     [this.azimuth, this.elevation] = VIEWS[view];
-    this.distance = 1.75;
+    this.zoom = 1;
     return this.plotly.relayout(this.node, { "scene.camera": this.camera() });
   }
 
@@ -187,7 +190,7 @@ class TankScene {
   follow() {
     const { eye } = this.node.layout.scene.camera;
     const far = Math.hypot(eye.x, eye.y, eye.z);
-    this.distance = far / this.narrow();
+    this.zoom = far / this.reach();
     this.azimuth = (Math.atan2(eye.y, eye.x) * 180) / Math.PI;
     this.elevation = (Math.asin(eye.z / far) * 180) / Math.PI;
   }
@@ -199,6 +202,11 @@ class TankScene {
       if (down && Math.hypot(event.clientX - down[0], event.clientY - down[1]) < 5) this.pick(event.clientX, event.clientY);
       down = null;
     }, true);
+    this.node.addEventListener("wheel", (event) => {
+      if (!event.ctrlKey) return; // a plain wheel scrolls the page
+      event.preventDefault();
+      this.turn(0, 0, Math.exp(event.deltaY / 300));
+    }, { passive: false });
     this.node.addEventListener("keydown", (event) => {
       const turns = { ArrowLeft: [-10, 0], ArrowRight: [10, 0], ArrowUp: [0, 8], ArrowDown: [0, -8], "+": [0, 0, 0.85], "-": [0, 0, 1.18] };
       if (!turns[event.key]) return;

@@ -7,7 +7,7 @@ function drawSections(state) {
   const { tank } = state;
   if (!tank.planes.length) return;
   const scale = state.scale("tank"), [x, y] = state.spot.place;
-  const tallest = el("section-x").parentElement.clientWidth < 500 ? 300 : 330;
+  const tallest = el("section-x").parentElement.clientWidth < 500 ? 300 : 420;
   drawSection(state, el("section-x"), 0, y, scale, tallest);
   drawSection(state, el("section-y"), 1, x, scale, tallest);
   el("section-x-caption").textContent = `Along the tank, ${cm(y)} cm from the front pane`;

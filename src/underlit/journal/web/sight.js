@@ -32,12 +32,13 @@ function nearestFace({ vertices: v, faces }, [ox, oy, oz], [dx, dy, dz], least, 
 }
 
 function whoShades(tank, spot) {
-  const normal = spot.normal, candidates = tank.fixtures.map(() => []);
+  const normal = spot.normal, candidates = tank.fixtures.map(() => []), [wide, deep] = spot.cellSize;
   const sides = basis(normal);
   for (let i = 0; i < RAYS; i++) {
     const direction = hemisphere(i, normal, sides);
     if (direction[2] <= 0.01) continue;
-    const path = upward(tank, spot.place, direction);
+    const [x, y, z] = spot.middle; // light is counted on the whole cell, so rays start all over it
+    const path = upward(tank, [x + wide * (((0.5 + 0.8191725 * i) % 1) - 0.5), y + deep * (((0.5 + 0.6710436 * i) % 1) - 0.5), z], direction);
     if (path) tank.fixtures.forEach((fixture, n) => reach(tank, fixture, path, candidates[n]));
   }
   return tank.fixtures.map((fixture, n) => seen(tank, fixture, candidates[n], spot));
@@ -124,7 +125,7 @@ function rayLine(ray, met) {
 // The first solid thing between a spot and the lamp.
 function meet(tank, ray, spot) {
   const length = Math.hypot(...minus(ray.turn, ray.start));
-  const least = spot.solid ? 0.004 : 0.0005; // the coarse mesh may lie a little above a spot of its own
+  const least = spot.solid || !tank.flat ? 0.004 : 0.0005; // a coarse mesh may lie a little above a spot of its own
   const under = firstSolid(tank, ray.start, ray.below, least, length);
   if (under) return { ...under, below: true };
   return firstSolid(tank, ray.turn, ray.air, length > 0 ? 1e-4 : least, ray.reach);
@@ -180,7 +181,8 @@ function prepareSight(tank) {
     fixture.intensity = (angle) => mine.reduce((sum, [channel, m], b) => sum + (tank.dims[m] || 1e-9) * channel.ppf * beams[b](angle), 0);
   }
   tank.blockers = tank.pieces.map((piece) => ({ ...piece, label: piece.name.replace("hardscape ", ""), ...boxOf(piece) }));
-  if (!isFlat(tank)) tank.blockers.push({ ...tank.soilMesh, label: "soil", ...boxOf(tank.soilMesh) });
+  tank.flat = isFlat(tank);
+  if (!tank.flat) tank.blockers.push({ ...tank.soilMesh, label: "soil", ...boxOf(tank.soilMesh) });
 }
 
 // Intensity of one photon per second at an angle from the beam's axis; an unknown beam counts as a bare LED's.

@@ -11,6 +11,9 @@ function chooseCell(state, surface, c, place) {
   const normal = surface.plane === "horizontal" ? [0, 0, 1] : unit(three(surface.normal));
   const spot = { surface: surface.name, cell: c, place: place ?? three(surface.centre), normal, solid: surface.kind === "hardscape" };
   spot.place = along(spot.place, normal, 1e-4);
+  const level = surface.plane === "horizontal";
+  spot.middle = level ? three(surface.centre) : spot.place;
+  spot.cellSize = level ? [surface.xEdges[1] - surface.xEdges[0], surface.yEdges[1] - surface.yEdges[0]] : [0, 0];
   state.spot = spot;
   state.changed();
 }

@@ -87,7 +87,7 @@ function zoneRow(state, n) {
     const factor = Number(dim.dataset.factor);
     state.setDims(state.shown, state.tank.dims.map((value) => Math.min(1, value * factor)));
   });
-  return make("li", {}, make("h3", {}, ""), make("span", { class: "verdict" }, ""), svg, make("p", { class: "words" }, ""), dim);
+  return make("li", {}, make("h3", {}, ""), make("span", { class: "verdict" }, ""), svg, make("div", { class: "ticks", "aria-hidden": "true" }), make("p", { class: "words" }, ""), dim);
 }
 
 function drawZoneRow(tank, row, report, top) {
@@ -97,6 +97,7 @@ function drawZoneRow(tank, row, report, top) {
   verdict.textContent = `${SIGNS[report.verdict]} ${words}`;
   verdict.dataset.verdict = report.verdict;
   drawBar(row.querySelector("svg"), report, top);
+  drawTicks(row.querySelector(".ticks"), [0, ...zone.band, top], top);
   row.querySelector(".words").textContent = `Median ${withError(median.value, median.error)}; a tenth of the area gets less than ${short(p10.value, 2)}, a tenth more than ${short(p90.value, 2)}. Wanted ${zone.band.join("–")}, target ${short(zone.target)}.`;
   const dim = row.querySelector(".dim"), most = Math.max(...tank.dims), possible = Number.isFinite(dimTo.value) && (dimTo.value / 100) * most <= 1.0005;
   dim.disabled = !possible || Math.abs(dimTo.value - 100) < 0.5;
@@ -117,6 +118,15 @@ function drawBar(svg, report, top) {
     + part("error", median.value - median.error, median.value + median.error, 2.6, 6.8) + mark("median", median.value, 1.4, 9.2, 0.7)
     + mark("ceiling", zone.ceiling, 0, 12, 0.5);
   svg.setAttribute("aria-label", `${zone.name}: wanted ${low} to ${high}; median ${short(median.value)}, from ${short(p10.value)} to ${short(p90.value)}, on a scale up to ${short(top)}.`);
+}
+
+// Numbers below a bar: its ends and the band's; what would touch is left out.
+function drawTicks(box, values, top) {
+  const kept = [];
+  for (const value of [values[1], values[2], 0, top]) {
+    if (value <= top && kept.every((other) => Math.abs(other - value) > 0.09 * top)) kept.push(value);
+  }
+  box.replaceChildren(...kept.map((value) => make("span", { style: `left:${(100 * value) / top}%`, class: value === 0 ? "first" : value === top ? "last" : "" }, short(value))));
 }
 
 function zoneCautions(tank, reports) {

@@ -84,10 +84,10 @@ class Tank {
   // PPFD in one cell, with its standard error.
   cell(surface, c) {
     const open = surface.open ? surface.open[c] : 1;
-    if (open < LEAST_OPEN) return { value: NaN, error: NaN };
+    if (open < LEAST_OPEN) return { value: NaN, parts: [], error: NaN };
     if (surface.noise) return ofSamples(this.samples(surface, [c], [open]).map((sample) => sample[0]));
     const value = this.density(surface)[c] / open;
-    return { value, error: surface.relErr[c] * value };
+    return { value, parts: [], error: surface.relErr[c] * value };
   }
 
   // What each channel gives in one cell at its present setting.

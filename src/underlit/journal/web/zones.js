@@ -74,11 +74,11 @@ function zoneReport(tank, zone) {
     const kept = keptSpread(samples, share);
     const [low, high] = zone.band ?? [0, Infinity];
     const f = (cells) => statistics(cells, share, kept, low, high, zone);
-    const [p10, median, p90, mean, inBand, above, dimTo, variation] = ofFunction(f, samples);
+    const [p10, median, p90, mean, inBand, above, dimTo, evenness] = ofFunction(f, samples);
     const verdict = judge(p10.value, median.value, p90.value, low, high);
     const nearest = Math.min(Math.abs(median.value - low), Math.abs(median.value - high));
     return {
-      zone, p10, median, p90, mean, inBand, above, variation, dimTo, verdict,
+      zone, p10, median, p90, mean, inBand, above, evenness, dimTo, verdict,
       sure: nearest >= 2 * median.error,
       binds: bindingOf(tank, zone, median.value, p90.value, dimTo.value),
     };
@@ -86,17 +86,16 @@ function zoneReport(tank, zone) {
 }
 
 function statistics(cells, share, kept, low, high, zone) {
-  let mean = 0, inBand = 0, above = 0, square = 0;
+  let mean = 0, inBand = 0, above = 0;
   for (let i = 0; i < cells.length; i++) mean += share[i] * cells[i];
   for (let i = 0; i < cells.length; i++) {
-    const away = cells[i] - mean, drawn = mean + kept * away;
-    square += share[i] * away * away;
+    const drawn = mean + kept * (cells[i] - mean);
     if (drawn >= low && drawn <= high) inBand += share[i];
     if (drawn > zone.ceiling) above += share[i];
   }
   const [p10, median, p90] = quantiles(cells, share, [0.1, 0.5, 0.9]).map((q) => mean + kept * (q - mean));
   const dimTo = 100 * Math.min(zone.target / median, zone.ceiling / p90);
-  return [p10, median, p90, mean, inBand, above, dimTo, (kept * Math.sqrt(square)) / mean];
+  return [p10, median, p90, mean, inBand, above, dimTo, p10 / median];
 }
 
 function bindingOf(tank, zone, median, p90, dimTo) {
