@@ -60,8 +60,8 @@ def quad_mesh(mi, tank: Tank, kind: str):
 
 
 def _surface(mi, tank: Tank, kind: str):
-    if kind in ("black", "soil"):
-        return diffuse(mi, tank.soil_reflectance if kind == "soil" else 0.0)
+    if kind in ("soil", "buried"):
+        return diffuse(mi, tank.soil_reflectance)
     front, back = (tank.index(medium) for medium in kind.split("|"))
     return mi.load_dict({"type": "dielectric", "int_ior": back, "ext_ior": front})
 

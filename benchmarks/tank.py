@@ -90,7 +90,7 @@ class Quad:
     points : ndarray, shape (3, 3)
         Corner, edge u, edge v.
     kind : str
-        "front|back" names of the media, "black" or "soil".
+        "front|back" names of the media; "soil"; or "buried": soil against glass, seen through it.
     """
 
     points: np.ndarray
@@ -155,10 +155,11 @@ class Tank:
         quads = [
             _level((0, lx), (0, ly), level, "air|water"),
             _level((0, lx), (0, ly), soil, "soil"),
+            _level((0, lx), (0, ly), 0.0, "buried"),
             _level((-s, lx + s), (-s, ly + s), -b, "glass|air"),
         ]
         for stretch, kind in (
-            ((0, soil), "black"),
+            ((0, soil), "buried"),
             ((soil, level), "glass|water"),
             ((level, lz), "glass|air"),
         ):

@@ -16,8 +16,8 @@ from underlit.scene.loader import from_text
 
 mi = mitsuba_tank.variant("llvm_ad_mono")
 
-_INTERFACE, _SOIL, _ROCK, _BLACK = range(4)
-_KINDS = {"soil": _SOIL, "rock": _ROCK, "black": _BLACK}
+_INTERFACE, _SOIL, _ROCK, _BURIED = range(4)
+_KINDS = {"soil": _SOIL, "rock": _ROCK, "buried": _BURIED}
 _HAIR = 2e-6 / mitsuba_tank.UNIT_M
 
 
@@ -65,7 +65,8 @@ class PhotonLoop:
             else:
                 front, back = name.split("_")
                 eta[slot] = self.tank.index(back) / self.tank.index(front)
-        rho[kind == _SOIL], rho[kind == _ROCK] = self.tank.soil_reflectance, self.tank.rock_reflectance
+        rho[(kind == _SOIL) | (kind == _BURIED)] = self.tank.soil_reflectance
+        rho[kind == _ROCK] = self.tank.rock_reflectance
         self.kind, self.eta, self.rho = mi.UInt32(kind), mi.Float(eta), mi.Float(rho)
 
     def run(self, n: int, threads: int, seed: int) -> np.ndarray:

@@ -17,7 +17,7 @@ from underlit.kernels.box import entry_face, exit_face
 from underlit.kernels.bvh import closest_hit, new_stack
 from underlit.kernels.emit import emit
 from underlit.kernels.fresnel import fresnel
-from underlit.kernels.interface import component, flip, refract
+from underlit.kernels.interface import along, component, flip, refract
 from underlit.kernels.jit import inlined_kernel, kernel
 from underlit.kernels.rng import RNG_WORDS, rng_start, uniform
 from underlit.kernels.sampling import lambertian
@@ -114,7 +114,11 @@ def _in_glass(scene, band, px, py, pz, dx, dy, dz, rng, seed):
         return _ENDED if crossed else _GLASS, px, py, pz, dx, dy, dz
     px, py, pz = on_face(inner, px, py, pz, 0.0, lx, 0.0, ly, 0.0, lz)
     if pz < scene.soil.plane[0]:
-        return _ENDED, px, py, pz, dx, dy, dz
+        if uniform(rng, seed) >= scene.reflectance[scene.soil.surface, band]:
+            return _ENDED, px, py, pz, dx, dy, dz
+        nx, ny, nz = along(inner >> 1, 1.0 if inner & 1 else -1.0)
+        dx, dy, dz = lambertian(nx, ny, nz, uniform(rng, seed), uniform(rng, seed))
+        return _GLASS, px, py, pz, dx, dy, dz
     beyond = _WATER if pz < tank.water_m else _AIR
     eta = tank.n_glass / (tank.n_water if beyond == _WATER else 1.0)
     crossed, dx, dy, dz = _cross(inner >> 1, eta, dx, dy, dz, rng, seed)

@@ -6,7 +6,7 @@ import numpy as np
 from raysect.core.workflow import MulticoreEngine, SerialEngine
 from raysect.optical import ConstantSF
 from raysect.optical import World as RaysectWorld
-from raysect.optical.material import AbsorbingSurface, Dielectric, Lambert, UniformSurfaceEmitter
+from raysect.optical.material import Dielectric, Lambert, UniformSurfaceEmitter
 from raysect.optical.observer import FullFrameSampler1D, MeshCamera, PowerPipeline1D
 from raysect.primitive import Mesh
 
@@ -84,10 +84,8 @@ class RaysectMeter:
 
 
 def _material(tank: Tank, kind: str):
-    if kind == "soil":
+    if kind in ("soil", "buried"):
         return Lambert(ConstantSF(tank.soil_reflectance))
-    if kind == "black":
-        return AbsorbingSurface()
     front, back = (ConstantSF(tank.index(medium)) for medium in kind.split("|"))
     return Dielectric(back, ConstantSF(1.0), external_index=front)
 
