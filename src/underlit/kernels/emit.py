@@ -104,7 +104,7 @@ def table_intensity(table, lx, ly, lz):
     return (1.0 - t) * near + t * ((1.0 - f) * table.intensity[two, j] + f * table.intensity[two, j + 1])
 
 
-@kernel
+@inlined_kernel
 def beam_direction(source, u3, u4):
     """Polar cosine and azimuth in the beam's own frame."""
     if source.beam == COSINE_POWER:
@@ -135,7 +135,7 @@ def intensity(source, u1, u2, dx, dy, dz):
     return local_intensity(source, u1, u2, lx, ly, lz)
 
 
-@kernel
+@inlined_kernel
 def emit(source, u1, u2, u3, u4):
     """Start and unit direction of a photon from four uniform numbers."""
     axes = source.axes
