@@ -118,6 +118,13 @@ def test_dim_says_what_the_library_says(stored, record, capsys):
     assert "limit of 8 W for bar" in data["answer"]["answer"]
 
 
+def test_dim_for_one_zone_alone(stored, record, capsys):
+    data = as_json(["dim", stored, "--zone", "carpet"], capsys)
+    assert [row["zone"] for row in data["zones"]] == ["carpet"]
+    expected = balance.balance(record, zones=zones.find_zones(record, ["carpet"])).settings.value
+    assert data["settings"][0]["dim to"]["value"] == pytest.approx(100 * expected[0])
+
+
 def test_dim_in_the_dimmers_own_percent(stored, tmp_path, capsys):
     (tmp_path / "dimmer.csv").write_text("setting_percent,photons_percent\n50,25\n100,100\n")
     data = as_json(["dim", stored, "--curve", "dimmer.csv"], capsys)
@@ -161,6 +168,7 @@ def test_lives_that_are_not_known_are_asked_for(tmp_path, monkeypatch, capsys):
         (["dim", "tank.h5", "--kelvin", "7500-5500"], "expected a range"),
         (["dim", "tank.h5", "--watts", "20", "--watts", "bar=3"], "not both"),
         (["dim", "tank.h5", "--watts", "lots"], "expected watts"),
+        (["dim", "tank.h5", "--zone", "moss"], "Zones: carpet, background"),
         (["dim", "tank.h5", "--curve", "none.csv"], "none.csv"),
         (["weeks", "tank.h5", "--hours", "30"], "--hours"),
         (["weeks", "tank.h5", "--plan", "none.csv"], "none.csv"),

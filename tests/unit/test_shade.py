@@ -12,6 +12,7 @@ import synthetic
 from underlit.errors import StudyError
 from underlit.metrics import shade, zones
 from underlit.metrics.answers import shade_answer
+from underlit.metrics.estimate import Estimate
 from underlit.scene import load_scene, scene_from_text
 from underlit.scene.bare import without_hardscape
 
@@ -76,6 +77,30 @@ def test_dark_ground_is_found_where_the_shadow_lies(res):
     assert shade.dark_patches(whole, carpet, 10.0) == [] or len(
         shade.dark_patches(whole, carpet, 10.0)
     ) < len(patches)
+
+
+def test_shaded_ground_is_found_behind_the_ball(res, bare):
+    """Shadows of two lamps; in both the ground keeps about a fifth of what that lamp gives."""
+    patches = shade.shaded_patches(res, bare)
+    assert patches and patches[0].area_m2 > 5e-4
+    found = shade.shade(res, bare)
+    dark = float(found.over().dark_share.value) * found.area_m2.sum()
+    assert (
+        0.4 * dark < sum(patch.area_m2 for patch in patches) < 1.1 * dark
+    )  # averaging eats the edge of a shadow
+    for patch in patches:
+        assert patch.left.value < 0.5
+        assert patch.ppfd.value > 0
+    seen = []
+
+    def look(spot):
+        seen.append(spot.place_m)
+        half, whole = Estimate.exact(0.5, 2), Estimate.exact(40.0, 2)
+        return [shade.Sight("bar", whole, half, {"ball": half}), shade.Sight("clip", whole, half * 2)]
+
+    rows = shade_answer(res, bare, look=look)["shaded ground"].rows
+    assert rows[0]["in the way"] == "ball 25 %"
+    assert seen[0][0] == pytest.approx(patches[0].x_m)
 
 
 def test_another_tank_is_no_comparison(res):

@@ -57,6 +57,7 @@ class Watts(click.ParamType):
     "--duv", type=float, default=0.01, help="With --kelvin: largest Duv, to either side; default 0.01."
 )
 @click.option("--seen", default="soil", help="With --kelvin: where, a surface or `lamp`; default soil.")
+@click.option("--zone", "names", multiple=True, help="Only this plant zone, by its name; default all.")
 @click.option("--free", is_flag=True, help="Set each channel by itself, whatever the colour.")
 @click.option(
     "--watts", type=Watts(), multiple=True, help="Most power, such as 30, or bar=18 for one fixture."
@@ -69,6 +70,7 @@ def command(
     kelvin: tuple[float, float] | None,
     duv: float,
     seen: str,
+    names: tuple[str, ...],
     free: bool,
     watts: tuple[tuple[str, float], ...],
     most: tuple[tuple[str, float], ...],
@@ -82,6 +84,7 @@ def command(
       underlit dim tank.h5 --kelvin 5500-7500       channels free, the light on the soil within that colour
       underlit dim tank.h5 --watts 20               no more than 20 W in all
       underlit dim tank.h5 --watts bar=18 --most clip=50%
+      underlit dim tank.h5 --zone carpet            whatever the other plants say
       underlit dim tank.h5 --curve dimmer.csv       also what the dimmer then shows
 
     Of all settings that do it, those that take the fewest watts. Where it cannot be done you get the
@@ -91,6 +94,7 @@ def command(
     from underlit.metrics.balance import balance
     from underlit.metrics.colour_window import ColourWindow
     from underlit.metrics.maps import dim_settings
+    from underlit.metrics.zones import find_zones
 
     res = opened(result)
     window = None if kelvin is None else ColourWindow(*kelvin, duv)
@@ -100,6 +104,7 @@ def command(
     highest = dim_settings(res.with_channels([_full(channel) for channel in res.channels]), dict(most))
     found = balance(
         res,
+        zones=find_zones(res, names) if names else None,
         free=free,
         window=window,
         window_at=seen,

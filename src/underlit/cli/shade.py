@@ -36,12 +36,16 @@ def command(
       underlit shade tank.h5 --csv > shade.csv
 
     The tank without hardscape is traced once, with the same photons and random numbers, and kept
-    beside the result as tank.bare.h5. `underlit spot` says which piece shades a spot.
+    beside the result as tank.bare.h5. `underlit spot` says what shades any other spot.
     """
     from underlit.metrics.answers import shade_answer
+    from underlit.scene import load_scene
+    from underlit.tracer.sight import who_shades
 
-    res = opened(result)
-    put_out(shade_answer(res, _bare(res, bare or result.with_suffix(".bare.h5"), scene), dict(dims)), form)
+    res, settings = opened(result), dict(dims)
+    without = _bare(res, bare or result.with_suffix(".bare.h5"), scene)
+    loaded = None if scene is None else load_scene(scene)
+    put_out(shade_answer(res, without, settings, lambda spot: who_shades(res, spot, settings, loaded)), form)
 
 
 def _bare(res: Result, path: Path, scene: Path | None) -> Result:

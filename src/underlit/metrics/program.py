@@ -119,7 +119,7 @@ class Program:
             for zone in self.zones
         ]
         for name, row, most in zip(self.names, self.basis, self.most, strict=True):
-            found.append(Limit(f"full power of {name}", row, most, most))
+            found.append(Limit(f"full power of {name}", row, most, most or 1.0))
         for name, (mine, most) in self.watts.items():
             found.append(Limit(name, (mine * self.power_w) @ self.basis, most, most))
         if self.window is not None and self.xyz is not None:

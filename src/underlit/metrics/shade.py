@@ -12,7 +12,7 @@ from underlit.metrics.estimate import Estimate
 from underlit.metrics.footprint import Lattice
 from underlit.metrics.spread import Area
 from underlit.metrics.zones import LEAST_OPEN_SHARE, Zone
-from underlit.results.result import Result
+from underlit.results.result import Result, Surface
 
 DARK = 0.5  # share of the light without hardscape, below which a place counts as shaded
 LEAST_PATCH_M2 = 2e-4  # dark patches smaller than 2 cm² are not listed
@@ -79,23 +79,26 @@ class ZoneShade:
 
 
 @dataclass(frozen=True, eq=False)
-class DarkPatch:
-    """Ground of a zone, all in one piece, that gets less than its plants want.
+class Patch:
+    """Dark ground, all in one piece.
 
     Parameters
     ----------
     x_m, y_m : float
-        Its middle. [m]
+        The cell of it that lies nearest to its middle. [m]
     area_m2 : float
         [m2]
     ppfd : Estimate
         Mean over it. [umol m-2 s-1]
+    left : Estimate, optional
+        Part of the light without hardscape.
     """
 
     x_m: float
     y_m: float
     area_m2: float
     ppfd: Estimate
+    left: Estimate | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,8 +149,7 @@ def shade(res: Result, bare: Result, dims: maps.Dims = None, surface: str = "soi
             "the trace without hardscape is not of the same tank.", hint="Make it with `underlit shade`."
         )
     where = res.surface(surface)
-    lattice = Lattice.over(where)
-    open_share = lattice.shares(~lattice.in_hardscape(res))
+    open_share = _open_share(res, where)
     cells = np.flatnonzero(open_share >= LEAST_OPEN_SHARE)
     with_it = Estimate(maps.ppfd(res, surface, dims).samples[:, cells] / open_share[cells])
     without = maps.ppfd(bare, surface, dims)[cells]
@@ -157,7 +159,7 @@ def shade(res: Result, bare: Result, dims: maps.Dims = None, surface: str = "soi
     return Shade(surface, cells, area, with_it, without, factor)
 
 
-def dark_patches(res: Result, zone: Zone, dims: maps.Dims = None) -> list[DarkPatch]:
+def dark_patches(res: Result, zone: Zone, dims: maps.Dims = None) -> list[Patch]:
     """Ground of a zone that gets less than the lower edge of its band, the largest piece first.
 
     Parameters
@@ -169,33 +171,71 @@ def dark_patches(res: Result, zone: Zone, dims: maps.Dims = None) -> list[DarkPa
 
     Returns
     -------
-    list of DarkPatch
-        Found on cells averaged with their neighbours, so that noise makes no islands; none on hardscape, whose patches
+    list of Patch
+        Found on cells averaged with their neighbours, so that noise makes no islands; none on hardscape, whose cells
         have no rows and columns.
     """
-    from scipy import ndimage
-
     surface = res.surface(zone.surface)
     if surface.shape is None:
         return []
-    lattice = Lattice.over(surface)
-    open_share = lattice.shares(~lattice.in_hardscape(res))
+    open_share = _open_share(res, surface)
     density = maps.ppfd(res, zone.surface, dims)
-    smooth = maps.smoothed(density, surface, open_share).value
+    dark = maps.smoothed(density, surface, open_share).value < zone.plant.band[0]
     area = np.zeros(surface.n_cells)
     area[zone.cells] = zone.area_m2
-    labels, count = ndimage.label(((area > 0) & (smooth < zone.plant.band[0])).reshape(surface.shape))
-    numbers = labels.ravel()
-    found = [
-        _patch(surface.cell_centre_m, density, open_share, area * (numbers == n + 1)) for n in range(count)
+    pieces = _pieces(surface, area * dark)
+    return [
+        Patch(*_middle(surface, piece), float(piece.sum()), _mean(density, open_share, piece))
+        for piece in pieces
     ]
+
+
+def shaded_patches(res: Result, bare: Result, dims: maps.Dims = None, surface: str = "soil") -> list[Patch]:
+    """Open ground that hardscape leaves less than half of its light, the largest piece first.
+
+    Arguments as of `shade`; found as `dark_patches` are.
+    """
+    where = res.surface(surface)
+    open_share, whole = _open_share(res, where), np.ones(where.n_cells)
+    with_it, without = (maps.ppfd(one, surface, dims) for one in (res, bare))
+    smooth = [
+        maps.smoothed(light, where, share).value for light, share in ((with_it, open_share), (without, whole))
+    ]
+    is_open = open_share >= LEAST_OPEN_SHARE
+    area = where.cell_area_m2 * open_share * (is_open & (smooth[0] < DARK * smooth[1]))
+    found = []
+    for piece in _pieces(where, area):
+        light = _mean(with_it, open_share, piece)
+        left = light / _mean(without, whole, piece)
+        found.append(Patch(*_middle(where, piece), float(piece.sum()), light, left))
+    return found
+
+
+def _open_share(res: Result, surface: Surface) -> np.ndarray:
+    lattice = Lattice.over(surface)
+    return lattice.shares(~lattice.in_hardscape(res))
+
+
+def _pieces(surface: Surface, area: np.ndarray) -> list[np.ndarray]:
+    """Area in each cell of each connected piece, (C,) each, the largest first."""
+    from scipy import ndimage
+
+    labels, count = ndimage.label((area > 0).reshape(surface.shape))
+    pieces = [area * (labels.ravel() == number + 1) for number in range(count)]
     return sorted(
-        (patch for patch in found if patch.area_m2 >= LEAST_PATCH_M2), key=lambda patch: -patch.area_m2
+        (piece for piece in pieces if piece.sum() >= LEAST_PATCH_M2), key=lambda piece: -piece.sum()
     )
 
 
-def _patch(centre_m: np.ndarray, density: Estimate, open_share: np.ndarray, area: np.ndarray) -> DarkPatch:
-    total = area.sum()
-    x, y, _ = area @ centre_m / total
-    weights = np.divide(area, open_share, out=np.zeros_like(area), where=area > 0) / total
-    return DarkPatch(float(x), float(y), float(total), density.dot(weights))
+def _middle(surface: Surface, area: np.ndarray) -> tuple[float, float]:
+    """Centre of the cell of a piece nearest to its middle."""
+    centre = surface.cell_centre_m[:, :2]
+    middle = area @ centre / area.sum()
+    distance = np.where(area > 0, np.linalg.norm(centre - middle, axis=1), np.inf)
+    x, y = centre[np.argmin(distance)]
+    return float(x), float(y)
+
+
+def _mean(density: Estimate, open_share: np.ndarray, area: np.ndarray) -> Estimate:
+    """Mean over the open ground of a piece."""
+    return density.dot(np.divide(area, open_share, out=np.zeros_like(area), where=area > 0) / area.sum())

@@ -74,10 +74,19 @@ def variation_of_ratio(top: Estimate, bottom: Estimate) -> Estimate:
     around = samples - samples.mean(axis=1, keepdims=True)
     noise = float(around.var(axis=0, ddof=1).sum()) / len(samples) / max(n_cells - 1, 1)
 
-    def index(ratios: np.ndarray) -> float:
-        return float(np.sqrt(max(ratios.var(ddof=1) - noise, 0.0)) / ratios.mean())
+    def square(ratios: np.ndarray) -> float:
+        return float((ratios.var(ddof=1) - noise) / ratios.mean() ** 2)
 
-    return Estimate.of(index, Estimate(samples))
+    return _root(Estimate.of(square, Estimate(samples)))
+
+
+def _root(square: Estimate) -> Estimate:
+    """Root of a noisy square, 0 where it is below 0; its error is how far the root of one error more is away."""
+    value = np.sqrt(max(float(square.value), 0.0))
+    if not square.std_err > 0:
+        return Estimate(np.full(square.replicates, value))
+    error = np.sqrt(value**2 + square.std_err) - value
+    return Estimate(value + (square.samples - square.value) * (error / square.std_err))
 
 
 def _joining(soil: Surface, cell_m: float) -> tuple[int, int]:

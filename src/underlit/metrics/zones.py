@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -107,15 +108,27 @@ class ZoneReport:
         return Estimate.of(lambda median: np.minimum(median - low, high - median), self.median)
 
 
-def find_zones(res: Result) -> list[Zone]:
+def find_zones(res: Result, names: Collection[str] = ()) -> list[Zone]:
     """The plant zones of a result, on the cells they are read from.
+
+    Parameters
+    ----------
+    res : Result
+    names : collection of str
+        Only these; default all.
 
     Raises
     ------
     StudyError
-        If a zone has no open ground, or nothing was counted where it is read.
+        If a zone has no open ground, nothing was counted where it is read, or there is none of a name.
     """
-    return [find_zone(res, plant) for plant in res.scene.plant]
+    known = [plant.name for plant in res.scene.plant]
+    for name in names:
+        if name not in known:
+            raise StudyError(
+                f"there is no plant zone `{name}`.", hint=f"Zones: {', '.join(known) or 'none'}."
+            )
+    return [find_zone(res, plant) for plant in res.scene.plant if not names or plant.name in names]
 
 
 def find_zone(res: Result, plant: Plant) -> Zone:
