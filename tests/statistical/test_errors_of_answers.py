@@ -27,6 +27,7 @@ depth = "2 cm"
 [[hardscape]]
 name = "slab"
 shape = "slab"
+patch = "3 cm"
 size = ["6 cm", "5 cm", "2 cm"]
 position = ["16 cm", "10 cm", "6 cm"]
 [[plant]]

@@ -27,8 +27,9 @@ called_kernel = numba.njit(**_OPTIONS, **_NO_WAY_IN, fastmath=_RELAXED)
 merged_kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, _nrt=False, inline="always")
 
 # Where watertightness rests on the same rounding in neighbouring triangles: nothing fused.
-exact_kernel = numba.njit(**_OPTIONS, _nrt=False)
-inlined_exact_kernel = numba.njit(**_OPTIONS, **_INLINED)
+# Said outright, as numba lets a kernel inherit from its caller what it leaves open.
+exact_kernel = numba.njit(**_OPTIONS, fastmath=False, _nrt=False)
+inlined_exact_kernel = numba.njit(**_OPTIONS, **_INLINED, fastmath=False)
 
 # For preparation, which makes arrays.
 builder = numba.njit(**_OPTIONS)
