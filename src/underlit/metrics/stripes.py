@@ -13,6 +13,7 @@ from underlit.metrics.zones import LEAST_OPEN_SHARE
 from underlit.results.result import Result, Surface
 
 CELL_M = 0.01
+LEAST_LIGHT = 0.2  # of the median; in deeper shade nobody sees a stripe, and noise would drown it
 LEAST_BLUE = 1e-3  # of red: what is less comes from the tails of red LEDs, and is no mixed light
 
 
@@ -23,7 +24,8 @@ class Stripes:
     Parameters
     ----------
     index : Estimate
-        Coefficient of variation of red:blue over cells of about 1 cm, without the part that noise adds. 0 is even;
+        Coefficient of variation of red:blue over cells of about 1 cm, those in deep shade left out, without the part
+        that noise adds. 0 is even;
         NaN where there is next to no blue light.
     cell_m : float
         Size of the cells; larger than asked for where the trace has larger ones. [m]
@@ -61,7 +63,7 @@ def stripes(res: Result, dims: maps.Dims = None, cell_m: float = CELL_M) -> Stri
     red, blue = (_joined(soil, maps.ppfd(res, "soil", dims, band), is_open, join) for band in ("red", "blue"))
     if not blue.value.sum() > LEAST_BLUE * red.value.sum():
         return Stripes(Estimate(np.full(res.replicates, np.nan)), _size(soil, join))
-    lit = blue.value > 1e-3 * blue.value.max()
+    lit = blue.value > LEAST_LIGHT * np.median(blue.value)
     return Stripes(variation_of_ratio(red[lit], blue[lit]), _size(soil, join))
 
 
