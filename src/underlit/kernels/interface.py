@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from underlit.kernels.fresnel import fresnel
+from underlit.kernels.fresnel import fresnel_of
 from underlit.kernels.jit import kernel
 from underlit.kernels.rng import uniform
 from underlit.kernels.sampling import TWO_PI
@@ -69,8 +69,8 @@ def facet_normal(slope_rms, dx, dy, dz, rng, seed):
 
 
 @kernel
-def cross_surface(n_water, slope_rms, dx, dy, dz, u, rng, seed):
-    """Send a ray through or back from the water surface.
+def cross_surface(n_water, slope_rms, dx, dy, dz, s_part, u, rng, seed):
+    """Send a ray through or back from the water surface; `s_part` of it swings across its vertical plane.
 
     Returns
     -------
@@ -88,7 +88,7 @@ def cross_surface(n_water, slope_rms, dx, dy, dz, u, rng, seed):
         nx, ny, nz = -nx, -ny, -nz
     mu = min(abs(along), 1.0)
     eta = 1.0 / n_water if dz < 0.0 else n_water
-    reflectance, mu_t = fresnel(mu, eta)
+    reflectance, mu_t = fresnel_of(mu, eta, s_part)
     if u < reflectance:
         rx, ry, rz = dx + 2.0 * mu * nx, dy + 2.0 * mu * ny, dz + 2.0 * mu * nz
         return False, rx, ry, -math.copysign(rz, dz)
@@ -98,8 +98,10 @@ def cross_surface(n_water, slope_rms, dx, dy, dz, u, rng, seed):
 
 
 @kernel
-def sheet_walk(mu, n_sheet, rng, seed):
+def sheet_walk(mu, n_sheet, s_part, rng, seed):
     """Bounces of a ray inside a sheet in air.
+
+    At parallel faces s light stays s, and p light p: a ray that is both is one of them from here on.
 
     Returns
     -------
@@ -107,12 +109,15 @@ def sheet_walk(mu, n_sheet, rng, seed):
         How often the ray goes from face to face: 0 reflected at once, odd let through, even sent back.
     mu_in : float
         Cosine of the ray inside.
+    s_part : float
+        1 or 0.
     """
-    reflectance, mu_in = fresnel(mu, 1.0 / n_sheet)
+    s_part = 1.0 if uniform(rng, seed) < s_part else 0.0
+    reflectance, mu_in = fresnel_of(mu, 1.0 / n_sheet, s_part)
     passes = 0
     if uniform(rng, seed) < reflectance:
-        return passes, mu_in
+        return passes, mu_in, s_part
     passes = 1
     while uniform(rng, seed) < reflectance:
         passes += 1
-    return passes, mu_in
+    return passes, mu_in, s_part

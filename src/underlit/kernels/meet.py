@@ -54,7 +54,7 @@ def scatter_leaf(scene, rho_row, tau_row, sink, nx, ny, nz, dx, dy, dz, v, sinks
 
 
 @inlined_kernel
-def meet_surface(scene, region, px, py, dx, dy, dz, u_first, v, cells, sinks, rng, seed):
+def meet_surface(scene, region, px, py, dx, dy, dz, s_part, u_first, v, cells, sinks, rng, seed):
     """The water surface: floating plants, then reflection or refraction; last returned is whether it was crossed so."""
     tank, cover = scene.tank, scene.cover
     if region == AIR:
@@ -84,7 +84,7 @@ def meet_surface(scene, region, px, py, dx, dy, dz, u_first, v, cells, sinks, rn
                 return ENDED, dx, dy, dz, False
             return AIR if dz > 0.0 else WATER, dx, dy, dz, False
     u = u_first if u_first >= 0.0 else uniform(rng, seed)
-    crossed, dx, dy, dz = cross_surface(tank.n_water, tank.slope_rms, dx, dy, dz, u, rng, seed)
+    crossed, dx, dy, dz = cross_surface(tank.n_water, tank.slope_rms, dx, dy, dz, s_part, u, rng, seed)
     if crossed:
         region = WATER if region == AIR else AIR
     return region, dx, dy, dz, crossed
@@ -192,10 +192,10 @@ def lid_face(cover, dz):
 
 
 @called_kernel
-def meet_lid(scene, px, py, dx, dy, dz, v, sinks, rng, seed):
+def meet_lid(scene, px, py, dx, dy, dz, s_part, v, sinks, rng, seed):
     """Go through or back from the lid; a sheet shifts a ray sideways by what it travels inside."""
     cover = scene.cover
-    passes, mu_in = sheet_walk(abs(dz), cover.lid_n, rng, seed)
+    passes, mu_in, s_part = sheet_walk(abs(dz), cover.lid_n, s_part, rng, seed)
     alive = True
     pz = lid_face(cover, dz)
     if passes > 0:
@@ -209,7 +209,7 @@ def meet_lid(scene, px, py, dx, dy, dz, v, sinks, rng, seed):
         dz = -dz
     else:
         pz = lid_face(cover, -dz)
-    return alive, px, py, pz, dx, dy, dz
+    return alive, px, py, pz, dx, dy, dz, s_part
 
 
 @inlined_kernel

@@ -29,6 +29,7 @@ from underlit.kernels.arrays import (
 from underlit.kernels.bands import attenuate, book
 from underlit.kernels.box import entry_face, exit_face
 from underlit.kernels.bvh import closest_hit
+from underlit.kernels.fresnel import UNPOLARISED
 from underlit.kernels.gather import MAX_RETURNS
 from underlit.kernels.jit import inlined_kernel, merged_kernel
 from underlit.kernels.meet import (
@@ -79,7 +80,25 @@ def on_face(face, px, py, pz, x0, x1, y0, y1, z0, z1):
 
 @inlined_kernel
 def step_inside(
-    scene, bvh, region, px, py, pz, dx, dy, dz, skip, route, u_first, v, cells, sinks, rng, seed, stack
+    scene,
+    bvh,
+    region,
+    px,
+    py,
+    pz,
+    dx,
+    dy,
+    dz,
+    skip,
+    route,
+    s_part,
+    u_first,
+    v,
+    cells,
+    sinks,
+    rng,
+    seed,
+    stack,
 ):
     """From one event to the next in the air or water inside the tank."""
     tank, mesh, canopy = scene.tank, scene.mesh, scene.canopy
@@ -117,7 +136,7 @@ def step_inside(
             return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, NO_FACE, MIXED
         if face == TOP or (face == BOTTOM and tank.water_m > 0.0 and not wet):
             region, dx, dy, dz, crossed = meet_surface(
-                scene, region, px, py, dx, dy, dz, u_first, v, cells, sinks, rng, seed
+                scene, region, px, py, dx, dy, dz, s_part, u_first, v, cells, sinks, rng, seed
             )
             route = DIRECT if crossed and route == FRESH else MIXED
             return region, px, py, pz, dx, dy, dz, NO_FACE, route
@@ -174,7 +193,9 @@ def step_glass(scene, px, py, pz, dx, dy, dz, route, v, sinks, rng, seed):
 
 
 @inlined_kernel
-def step_outside(scene, bvh, px, py, pz, dx, dy, dz, skip, entered, v, cells, sinks, rng, seed, stack):
+def step_outside(
+    scene, bvh, px, py, pz, dx, dy, dz, skip, s_part, entered, v, cells, sinks, rng, seed, stack
+):
     """From one event to the next in the room."""
     tank, mesh, cover = scene.tank, scene.mesh, scene.cover
     s, b = tank.side_m, tank.bottom_m
@@ -198,19 +219,21 @@ def step_outside(scene, bvh, px, py, pz, dx, dy, dz, skip, entered, v, cells, si
             )
         else:
             book(v, sinks, PAST_TANK)
-        return ENDED, px, py, pz, dx, dy, dz, NO_FACE
+        return ENDED, px, py, pz, dx, dy, dz, NO_FACE, s_part
     px, py, pz = px + t * dx, py + t * dy, pz + t * dz
     if event == _TANK:
         px, py, pz = on_face(face, px, py, pz, -s, tank.lx_m + s, -s, tank.ly_m + s, -b, tank.lz_m)
         region, dx, dy, dz = meet_tank_outside(scene, face, px, py, pz, dx, dy, dz, v, sinks, rng, seed)
-        return region, px, py, pz, dx, dy, dz, NO_FACE
+        return region, px, py, pz, dx, dy, dz, NO_FACE, s_part
     if event == _LID:
-        alive, px, py, pz, dx, dy, dz = meet_lid(scene, px, py, dx, dy, dz, v, sinks, rng, seed)
-        return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, NO_FACE
+        alive, px, py, pz, dx, dy, dz, s_part = meet_lid(
+            scene, px, py, dx, dy, dz, s_part, v, sinks, rng, seed
+        )
+        return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, NO_FACE, s_part
     alive, px, py, pz, dx, dy, dz = meet_mesh(
         scene, i_face, px, py, pz, dx, dy, dz, v, cells, sinks, rng, seed
     )
-    return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, i_face
+    return OUTSIDE if alive else ENDED, px, py, pz, dx, dy, dz, i_face, s_part
 
 
 @merged_kernel
@@ -225,9 +248,11 @@ def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, se
     entered = 1 if inside else 0  # 1 once the path has met the tank, 2 once it has been in the water
     skip = NO_FACE
     route = FRESH
+    s_part = UNPOLARISED  # part that swings across the vertical plane of the ray
     events = 0
     while region != ENDED:
         events += 1
+        dx_before, dy_before = dx, dy
         if events % _ROULETTE_EVERY == 0:
             if events > MAX_EVENTS:
                 book(v, sinks, CUT_OFF)
@@ -239,8 +264,8 @@ def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, se
                 scene, px, py, pz, dx, dy, dz, route, v, sinks, rng, seed
             )
         elif region == OUTSIDE:
-            region, px, py, pz, dx, dy, dz, skip = step_outside(
-                scene, bvh, px, py, pz, dx, dy, dz, skip, entered, v, cells, sinks, rng, seed, stack
+            region, px, py, pz, dx, dy, dz, skip, s_part = step_outside(
+                scene, bvh, px, py, pz, dx, dy, dz, skip, s_part, entered, v, cells, sinks, rng, seed, stack
             )
             entered = max(entered, 1)
             if region != AIR or skip != NO_FACE:
@@ -259,6 +284,7 @@ def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, se
                 dz,
                 skip,
                 route,
+                s_part,
                 u_first,
                 v,
                 cells,
@@ -269,5 +295,7 @@ def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, se
             )
             if region != before or pz == tank.water_m:
                 u_first = -1.0  # spent: a path that the surface sent back is chosen, not evenly spread
+        if dx != dx_before or dy != dy_before:
+            s_part = UNPOLARISED  # known only from sheet to sheet, all of them level
         if region == WATER:
             entered = 2
