@@ -7,9 +7,17 @@ import pytest
 import tmm
 from scipy import integrate
 
-from underlit.kernels.fresnel import fresnel
+from underlit.kernels.fresnel import fresnel, fresnel_of
 
 INDICES = [(1.0, 1.333), (1.333, 1.0), (1.0, 1.52), (1.52, 1.0), (1.333, 1.52), (1.52, 1.333), (1.0, 1.49)]
+
+
+@pytest.mark.parametrize(("s_part", "kind"), [(1.0, "s"), (0.0, "p")])
+def test_polarised_reflectance_is_that_of_tmm(s_part, kind):
+    for angle in np.linspace(0.0, 89.0, 40):
+        theta = math.radians(angle)
+        expected = tmm.interface_R(kind, 1.0, 1.333, theta, tmm.snell(1.0, 1.333, theta))
+        assert fresnel_of(math.cos(theta), 1.0 / 1.333, s_part)[0] == pytest.approx(expected, abs=1e-12)
 
 
 @pytest.mark.parametrize(("n1", "n2"), INDICES)

@@ -5,6 +5,7 @@ import pytest
 from scipy import stats
 
 from stack import fresnel, stack
+from underlit.kernels.fresnel import UNPOLARISED
 from underlit.kernels.interface import (
     along,
     component,
@@ -61,7 +62,7 @@ def test_directions_stay_unit_and_on_their_side(rng, rms):
     for _ in range(5000):
         d = generator.normal(size=3)
         d /= np.linalg.norm(d)
-        crossed, *out = cross_surface(1.333, rms, *d, generator.random(), rng, SEED)
+        crossed, *out = cross_surface(1.333, rms, *d, UNPOLARISED, generator.random(), rng, SEED)
         assert np.linalg.norm(out) == pytest.approx(1.0, abs=1e-9)
         assert (out[2] * d[2] > 0.0) == crossed
 
@@ -74,7 +75,7 @@ def test_flat_surface_is_snell_and_fresnel(rng):
         n1, n2 = (1.0, 1.333) if d[2] < 0 else (1.333, 1.0)
         sin1 = n1 * np.hypot(d[0], d[1])
         u = generator.random()
-        crossed, *out = cross_surface(1.333, 0.0, *d, u, rng, SEED)
+        crossed, *out = cross_surface(1.333, 0.0, *d, UNPOLARISED, u, rng, SEED)
         assert crossed == (u >= float(fresnel(n1, n2, sin1)))
         if crossed:
             np.testing.assert_allclose(np.array(out[:2]) * n2, d[:2] * n1, atol=1e-12)
@@ -98,17 +99,18 @@ def test_axes(axis):
     assert out[axis] * d[axis] > 0
 
 
+@pytest.mark.parametrize(("s_part", "kind"), [(1.0, "s"), (0.0, "p"), (UNPOLARISED, None)])
 @pytest.mark.parametrize("angle_deg", [0.0, 50.0, 75.0])
-def test_bounces_inside_a_sheet(rng, angle_deg):
-    """Passes follow (1 - r) r^k (1 - r): what is let through, and how far it went (transmittance with absorption)."""
+def test_bounces_inside_a_sheet(rng, angle_deg, s_part, kind):
+    """What is let through, and how far it went (with absorption); unpolarised light is s or p by halves."""
     sin1 = np.sin(np.radians(angle_deg))
-    walks = [sheet_walk(np.cos(np.radians(angle_deg)), 1.52, rng, SEED) for _ in range(N)]
-    passes = np.array([walk[0] for walk in walks])
-    mu_in = walks[0][1]
+    walks = [sheet_walk(np.cos(np.radians(angle_deg)), 1.52, s_part, rng, SEED) for _ in range(N)]
+    passes, mu_in, became = (np.array(part) for part in zip(*walks, strict=True))
     assert mu_in == pytest.approx(np.sqrt(1.0 - (sin1 / 1.52) ** 2))
+    assert abs(became.mean() - s_part) < 4.5 * 0.5 / np.sqrt(N)
     for depth in (0.0, 0.4):
-        reflected, through = stack((1.0, 1.52, 1.0), (depth,), sin1)
+        results = [stack((1.0, 1.52, 1.0), (depth,), sin1, one) for one in (kind or "sp")]
         left = np.exp(-depth * passes / mu_in)
-        for odd, expected in ((1, through), (0, reflected)):
+        for odd, expected in enumerate(np.mean(results, axis=0)):
             share = left * (passes % 2 == odd)
             assert abs(share.mean() - expected) < 4.5 * share.std() / np.sqrt(N)
