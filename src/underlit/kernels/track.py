@@ -295,7 +295,7 @@ def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, se
             )
             if region != before or pz == tank.water_m:
                 u_first = -1.0  # spent: a path that the surface sent back is chosen, not evenly spread
-        if dx != dx_before or dy != dy_before:
+        if s_part != UNPOLARISED and (dx != dx_before or dy != dy_before):
             s_part = UNPOLARISED  # known only from sheet to sheet, all of them level
         if region == WATER:
             entered = 2
