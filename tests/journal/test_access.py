@@ -58,6 +58,7 @@ def test_everything_can_be_reached_and_worked_by_keyboard(chromium, page_path):
         tank.page.locator("#A-0").focus()
         before = tank.number("key-power")
         tank.page.keyboard.press("ArrowLeft")
+        tank.show("keys")
         tank.settle()
         assert tank.number("key-power") < before
         tank.page.locator("#solid-view").focus()

@@ -29,8 +29,8 @@ MOST_BYTES = 8_000_000
 STYLES = ("base.css", "layout.css", "parts.css")
 SCRIPTS = (
     "numbers.js", "unpack.js", "estimate.js", "colour.js", "tank.js", "zones.js", "state.js", "canvas.js",
-    "contour.js", "plan.js", "section.js", "panes.js", "scene.js", "sight.js", "spot.js", "controls.js",
-    "tables.js", "compare.js", "main.js",
+    "contour.js", "plan.js", "section.js", "panes.js", "traces.js", "scene.js", "sight.js", "spot.js", "controls.js",
+    "tables.js", "zonebars.js", "compare.js", "main.js",
 )  # fmt: skip
 _INKS = (
     "paper",

@@ -12,14 +12,21 @@ function drawComparison(state) {
     pairRow("PPF, µmol s⁻¹", exact(a.ppf()), exact(b.ppf())),
     pairRow("soil: mean PPFD per watt", perWatt(soil[0], a), perWatt(soil[1], b)),
     pairRow("energy of a year, kWh", exact(a.kwhPerYear()), exact(b.kwhPerYear())),
-    ...(a.tariff > 0 && b.tariff > 0 ? [pairRow(`cost of a year, ${a.day.currency}`, exact(a.costPerYear()), exact(b.costPerYear()))] : []),
+    ...(a.tariff > 0 && b.tariff > 0
+      ? [pairRow(`cost of a year, ${a.day.currency}`, exact(a.costPerYear()), exact(b.costPerYear()))]
+      : []),
   ];
   for (const zone of a.zones) {
     const other = b.zones.find((each) => each.name === zone.name);
     if (!other) continue;
     const [ra, rb] = [zoneReport(a, zone), zoneReport(b, other)];
     rows.push(pairRow(`${zone.name}: median PPFD`, ra.median, rb.median));
-    rows.push([`${zone.name}: verdict`, verdictWords(ra), verdictWords(rb), ra.verdict === rb.verdict ? "the same" : ""]);
+    rows.push([
+      `${zone.name}: verdict`,
+      verdictWords(ra),
+      verdictWords(rb),
+      ra.verdict === rb.verdict ? "the same" : "",
+    ]);
   }
   fillTable(el("compare-table"), ["", `A: ${a.title}`, `B: ${b.title}`, "B less A"], rows);
   drawPair(state);
@@ -39,16 +46,26 @@ function pairRow(name, a, b) {
 function drawPair(state) {
   const scale = state.scale("soil");
   state.tanks.forEach((tank, n) => {
-    const canvas = el(`pair-${"AB"[n]}`), soil = tank.soilGround, values = tank.openDensity(soil);
+    const canvas = el(`pair-${"AB"[n]}`);
+    const soil = tank.soilGround;
+    const values = tank.openDensity(soil);
     const sheet = new Sheet(canvas, [0, tank.size[0], 0, tank.size[1]], [40, 8, 8, 28], 300);
-    sheet.path([[0, 0], [tank.size[0], 0], [tank.size[0], tank.size[1]], [0, tank.size[1]]]);
+    sheet.path([
+      [0, 0],
+      [tank.size[0], 0],
+      [tank.size[0], tank.size[1]],
+      [0, tank.size[1]],
+    ]);
     sheet.fill(themeInk("faint"));
     sheet.cells(soil.xEdges, soil.yEdges, (c) => (Number.isFinite(values[c]) ? scale.rgb(values[c]) : null));
     drawContours(sheet, values, soil, scale);
     drawThings(sheet, tank, false);
     sheet.axes("", "");
     const report = zoneReport(tank, wholeReport(tank));
-    describe(canvas, `${"AB"[n]}, ${tank.title}: light on the soil, median ${withError(report.median.value, report.median.error)} ${UNIT}.`);
+    describe(
+      canvas,
+      `${"AB"[n]}, ${tank.title}: light on the soil, median ${withError(report.median.value, report.median.error)} ${UNIT}.`,
+    );
     el(`pair-${"AB"[n]}-caption`).textContent = `${"AB"[n]}: ${tank.title}`;
   });
   drawScale(el("pair-scale"), scale);

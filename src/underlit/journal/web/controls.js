@@ -6,14 +6,17 @@ function buildControls(state) {
 }
 
 function controlSet(state, tank, which) {
-  const letter = "AB"[which], name = state.tanks.length > 1 ? `${letter}: ${tank.title}` : "Lamps";
+  const letter = "AB"[which];
+  const name = state.tanks.length > 1 ? `${letter}: ${tank.title}` : "Lamps";
   const inScene = Float64Array.from(tank.channels, (channel) => channel.inScene);
   const set = make("fieldset", { id: `set-${letter}` }, make("legend", {}, name));
   const every = tank.channels.map((_, m) => m);
   const groups = fixtureGroups(tank);
   const sliders = [];
   const add = (box, id, label, members) => {
-    const row = slider(`${letter}-${id}`, label, "%", 100, 1, (value) => state.setDims(which, together(tank, inScene, members, value / 100)));
+    const row = slider(`${letter}-${id}`, label, "%", 100, 1, (value) =>
+      state.setDims(which, together(tank, inScene, members, value / 100)),
+    );
     sliders.push(() => row.show(100 * Math.max(...members.map((m) => tank.dims[m]))));
     box.append(row.row);
   };
@@ -22,10 +25,15 @@ function controlSet(state, tank, which) {
     let box = set;
     if (members.length > 1 && groups.length > 1) {
       add(set, `fixture-${n}`, fixture, members);
-      box = make("details", { class: "channels", open: every.length < 9 }, make("summary", {}, `channels of ${fixture}`));
+      box = make(
+        "details",
+        { class: "channels", open: every.length < 9 },
+        make("summary", {}, `channels of ${fixture}`),
+      );
       set.append(box);
     }
-    for (const m of members) add(box, m, groups.length > 1 && box !== set ? tank.channels[m].name : tank.channels[m].label, [m]);
+    for (const m of members)
+      add(box, m, groups.length > 1 && box !== set ? tank.channels[m].name : tank.channels[m].label, [m]);
   });
   const hours = slider(`${letter}-hours`, "hours a day, rise and fall included", "h", 24, 0.25, (value) => {
     tank.hours = value;
@@ -41,7 +49,9 @@ function controlSet(state, tank, which) {
 
 function fixtureGroups(tank) {
   const groups = new Map();
-  tank.channels.forEach((channel, m) => groups.set(channel.fixture, [...(groups.get(channel.fixture) ?? []), m]));
+  tank.channels.forEach((channel, m) =>
+    groups.set(channel.fixture, [...(groups.get(channel.fixture) ?? []), m]),
+  );
   return [...groups];
 }
 
@@ -72,8 +82,16 @@ function slider(id, label, unit, max, step, change) {
 }
 
 function tariffRow(state, tank, letter) {
-  const id = `${letter}-tariff`, unit = `${tank.day.currency || "price"} per kWh`;
-  const input = make("input", { type: "number", id, min: 0, step: 0.01, value: tank.tariff, inputmode: "decimal" });
+  const id = `${letter}-tariff`;
+  const unit = `${tank.day.currency || "price"} per kWh`;
+  const input = make("input", {
+    type: "number",
+    id,
+    min: 0,
+    step: 0.01,
+    value: tank.tariff,
+    inputmode: "decimal",
+  });
   input.addEventListener("input", () => {
     tank.tariff = Math.max(0, input.valueAsNumber || 0);
     state.changed();
@@ -83,18 +101,32 @@ function tariffRow(state, tank, letter) {
 
 function buttons(state, tank, which, inScene) {
   const set = (dims) => () => state.setDims(which, dims);
-  return make("div", { class: "buttons" },
-    make("button", { type: "button", id: `${"AB"[which]}-traced`, onclick: () => {
-      tank.hours = tank.day.hours;
-      state.setDims(which, inScene);
-    } }, "As in the scene"),
-    make("button", { type: "button", onclick: set(inScene.map(() => 1)) }, "All full"));
+  return make(
+    "div",
+    { class: "buttons" },
+    make(
+      "button",
+      {
+        type: "button",
+        id: `${"AB"[which]}-traced`,
+        onclick: () => {
+          tank.hours = tank.day.hours;
+          state.setDims(which, inScene);
+        },
+      },
+      "As in the scene",
+    ),
+    make("button", { type: "button", onclick: set(inScene.map(() => 1)) }, "All full"),
+  );
 }
 
 // The same settings for the command line.
 function commandWords(tank) {
   const quote = (text) => (/^[\w./-]+$/.test(text) ? text : `"${text.replace(/(["\\$`])/g, "\\$1")}"`);
-  const settings = tank.channels.map((channel, m) => `--dim ${quote(`${channel.fixture}/${channel.name}=${Math.round(1000 * tank.dims[m]) / 10}%`)}`);
+  const settings = tank.channels.map(
+    (channel, m) =>
+      `--dim ${quote(`${channel.fixture}/${channel.name}=${Math.round(1000 * tank.dims[m]) / 10}%`)}`,
+  );
   return `underlit show RESULT ${settings.join(" ")}`;
 }
 

@@ -16,7 +16,8 @@ function hadamard(k) {
     return odd ? -1 : 1;
   };
   const rows = [];
-  for (let r = 1; r < k; r++) rows.push(Float64Array.from({ length: k }, (_, c) => sign(r, c) / Math.sqrt(k)));
+  for (let r = 1; r < k; r++)
+    rows.push(Float64Array.from({ length: k }, (_, c) => sign(r, c) / Math.sqrt(k)));
   return rows;
 }
 
@@ -39,34 +40,50 @@ function estimate(value, parts) {
 
 // Mean and standard error of one number per replicate.
 function ofSamples(samples) {
-  const k = samples.length, root = Math.sqrt(k);
+  const k = samples.length;
+  const root = Math.sqrt(k);
   let mean = 0;
   for (const sample of samples) mean += sample / k;
-  const parts = k > 1 ? contrasts(k).map((row) => row.reduce((sum, weight, r) => sum + (weight * samples[r]) / root, 0)) : [];
+  const parts =
+    k > 1
+      ? contrasts(k).map((row) => row.reduce((sum, weight, r) => sum + (weight * samples[r]) / root, 0))
+      : [];
   return estimate(mean, parts);
 }
 
-const scaled = ({ value, parts }, factor) => estimate(value * factor, parts.map((part) => part * factor));
+const scaled = ({ value, parts }, factor) =>
+  estimate(
+    value * factor,
+    parts.map((part) => part * factor),
+  );
 const exact = (value) => ({ value, parts: [], error: 0 });
 
 // `b` less `a`: what the two traces share in luck drops out.
 function difference(a, b) {
-  if (a.parts.length && a.parts.length === b.parts.length) return estimate(b.value - a.value, b.parts.map((part, r) => part - a.parts[r]));
+  if (a.parts.length && a.parts.length === b.parts.length)
+    return estimate(
+      b.value - a.value,
+      b.parts.map((part, r) => part - a.parts[r]),
+    );
   return { value: b.value - a.value, parts: [], error: Math.hypot(a.error, b.error) };
 }
 
 // Values of a function of arrays, with standard errors. `samples` is K arrays of n numbers; `f` gives a few
 // numbers for an array of n.
 function ofFunction(f, samples) {
-  const k = samples.length, n = samples[0].length;
-  const mean = new Float64Array(n), moved = new Float64Array(n), shift = new Float64Array(n);
+  const k = samples.length;
+  const n = samples[0].length;
+  const mean = new Float64Array(n);
+  const moved = new Float64Array(n);
+  const shift = new Float64Array(n);
   for (const sample of samples) for (let i = 0; i < n; i++) mean[i] += sample[i] / k;
   const value = f(mean);
   const parts = value.map(() => []);
   for (const row of k > 1 ? contrasts(k) : []) {
     shift.fill(0);
     row.forEach((weight, r) => {
-      const scaled = weight / Math.sqrt(2 * k), sample = samples[r];
+      const scaled = weight / Math.sqrt(2 * k);
+      const sample = samples[r];
       for (let i = 0; i < n; i++) shift[i] += scaled * sample[i];
     });
     for (let i = 0; i < n; i++) moved[i] = mean[i] + shift[i];

@@ -42,7 +42,8 @@ function join(state) {
   listenSpot(state);
   listenLevel(state);
   listenShown(state);
-  for (const id of ["show-zones", "show-lamps", "show-things", "show-bands"]) el(id).addEventListener("change", () => state.changed());
+  for (const id of ["show-zones", "show-lamps", "show-things", "show-bands"])
+    el(id).addEventListener("change", () => state.changed());
   el("fit").addEventListener("change", () => {
     state.fit = el("fit").checked;
     state.changed();
@@ -80,7 +81,9 @@ function listenShown(state) {
   }
   el("shown").hidden = state.tanks.length < 2;
   el("compare").hidden = state.tanks.length < 2;
-  const same = state.tanks.every((tank) => tank.size.every((side, k) => Math.abs(side - state.tanks[0].size[k]) < 1e-3));
+  const same = state.tanks.every((tank) =>
+    tank.size.every((side, k) => Math.abs(side - state.tanks[0].size[k]) < 1e-3),
+  );
   el("shown-difference").hidden = !same;
 }
 
@@ -97,17 +100,21 @@ function listenTheme(state) {
 async function startScene(state) {
   const gl = document.createElement("canvas").getContext("webgl");
   if (!gl) {
-    el("scene-note").textContent = "This browser draws nothing in 3-D. Maps, sections and panes show the same light.";
+    el("scene-note").textContent =
+      "This browser draws nothing in 3-D. Maps, sections and panes show the same light.";
     el("scene-buttons").hidden = true;
     return;
   }
   const scene = new TankScene(state, await loadLibrary());
   for (const button of el("scene-buttons").querySelectorAll("button")) {
     const [azimuth, elevation, zoom] = (button.dataset.turn ?? "0 0 1").split(" ").map(Number);
-    button.addEventListener("click", () => (button.dataset.view ? scene.look(button.dataset.view) : scene.turn(azimuth, elevation, zoom)));
+    button.addEventListener("click", () =>
+      button.dataset.view ? scene.look(button.dataset.view) : scene.turn(azimuth, elevation, zoom),
+    );
   }
   await scene.draw();
-  el("scene-note").textContent = "Drag to turn, click to read a spot; pinch, or the wheel with Ctrl, comes closer. With the keyboard, arrow keys turn, + and − come closer.";
+  el("scene-note").textContent =
+    "Drag to turn, click to read a spot; pinch, or the wheel with Ctrl, comes closer. With the keyboard, arrow keys turn, + and − come closer.";
   let quiet = 0;
   state.watch(el("solid-view"), () => {
     clearTimeout(quiet); // the numbers come first; painting many triangles may take longer than a frame

@@ -29,6 +29,7 @@ function withError(value, error, digits = 3) {
   return `${rounded(value, shown)}\u00a0±\u00a0${rounded(shown, shown)}`;
 }
 
-const short = (value, digits = 3) => (Number.isFinite(value) ? fixed(value, digits - 1 - exponentOf(value), false) : DASH);
+const short = (value, digits = 3) =>
+  Number.isFinite(value) ? fixed(value, digits - 1 - exponentOf(value), false) : DASH;
 const cm = (metres) => short(Math.round(metres * 1000) / 10, 4);
 const percent = (share) => `${Math.round(100 * share)}`;

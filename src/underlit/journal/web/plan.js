@@ -4,16 +4,32 @@ const PLAN_PAD = [52, 10, 10, 44];
 
 function drawPlan(state) {
   const { tank, surface } = state;
-  const values = state.difference ? differenceOf(state) : tank.openDensity(surface);
-  const scale = state.difference ? differenceScale(state, values) : state.scale(state.level ? "tank" : "soil");
-  const [length, width] = tank.size, glass = tank.glass;
+  const { values, sure } = state.difference ? differenceOf(state) : { values: tank.openDensity(surface) };
+  const scale = state.difference
+    ? differenceScale(state, values)
+    : state.scale(state.level ? "tank" : "soil");
+  const [length, width] = tank.size;
+  const glass = tank.glass;
   const sheet = new Sheet(el("plan"), [-glass, length + glass, -glass, width + glass], PLAN_PAD);
   state.planSheet = sheet;
-  sheet.path([[-glass, -glass], [length + glass, -glass], [length + glass, width + glass], [-glass, width + glass]]);
+  sheet.path([
+    [-glass, -glass],
+    [length + glass, -glass],
+    [length + glass, width + glass],
+    [-glass, width + glass],
+  ]);
   sheet.fill(themeInk("glass"));
-  sheet.path([[0, 0], [length, 0], [length, width], [0, width]]);
+  sheet.path([
+    [0, 0],
+    [length, 0],
+    [length, width],
+    [0, width],
+  ]);
   sheet.fill(themeInk("faint"));
-  sheet.cells(surface.xEdges, surface.yEdges, (c) => (Number.isFinite(values[c]) ? scale.rgb(values[c]) : null));
+  sheet.cells(surface.xEdges, surface.yEdges, (c) => {
+    if (!Number.isFinite(values[c])) return null;
+    return scale.rgb(sure && !sure[c] ? 0.25 * values[c] : values[c]);
+  });
   if (el("show-bands").checked) drawContours(sheet, values, surface, scale);
   if (el("show-things").checked) drawThings(sheet, tank, state.level > 0);
   if (el("show-lamps").checked) drawLampOutlines(sheet, tank);
@@ -30,35 +46,51 @@ function drawPlan(state) {
 function levelWords(state) {
   const { surface, level } = state;
   if (!level) return "on the soil";
-  const height = surface.centre[2], depth = state.tank.water - height;
+  const height = surface.centre[2];
+  const depth = state.tank.water - height;
   return `${cm(height)} cm above the bottom, ${cm(depth)} cm under the surface`;
 }
 
 function planCaption(state) {
   const what = state.difference ? "PPFD of B less that of A" : "PPFD";
-  const where = state.level ? `on the horizontal plane ${levelWords(state)}` : "on a horizontal plane just above the soil";
-  return `${what} ${where}, in ${UNIT}.`;
+  const where = state.level
+    ? `on the horizontal plane ${levelWords(state)}`
+    : "on a horizontal plane just above the soil";
+  const pale = state.difference ? " Pale cells differ by less than two standard errors." : "";
+  return `${what} ${where}, in ${UNIT}.${pale}`;
 }
 
 function planWords(state, values) {
-  const known = Array.from(values).filter(Number.isFinite).sort((a, b) => a - b);
+  const known = Array.from(values)
+    .filter(Number.isFinite)
+    .sort((a, b) => a - b);
   if (!known.length) return `Map from above. ${planCaption(state)} Nothing is open here.`;
   const [low, middle, high] = [0.1, 0.5, 0.9].map((q) => short(known[Math.round(q * (known.length - 1))], 2));
   return `Map from above. ${planCaption(state)} A tenth of the area is below ${low}, half below ${middle}, nine tenths below ${high}.`;
 }
 
-// B less A on the shown surface of B; A is read at the same place, on the level nearest in height.
+// B less A on the shown surface of B; A is read at the same place, on the level nearest in height. `sure`:
+// two standard errors or more.
 function differenceOf(state) {
   const [a, b] = state.tanks;
-  const there = state.surface, light = b.openDensity(there);
+  const there = state.surface;
   const here = state.level ? nearestPlane(a, there.centre[2]) : a.soilGround;
-  const other = a.openDensity(here);
-  return light.map((value, c) => value - other[gridCell(here, there.centre[3 * c], there.centre[3 * c + 1])]);
+  const light = [a.openDensity(here), b.openDensity(there)];
+  const errors = [a.openErrors(here), b.openErrors(there)];
+  const values = new Float32Array(there.cells);
+  const sure = new Uint8Array(there.cells);
+  for (let c = 0; c < there.cells; c++) {
+    const other = gridCell(here, there.centre[3 * c], there.centre[3 * c + 1]);
+    values[c] = light[1][c] - light[0][other];
+    sure[c] = Math.abs(values[c]) >= 2 * Math.hypot(errors[1][c], errors[0][other]);
+  }
+  return { values, sure };
 }
 
 function nearestPlane(tank, height) {
   return tank.planes.reduce((best, plane) =>
-    Math.abs(plane.centre[2] - height) < Math.abs(best.centre[2] - height) ? plane : best);
+    Math.abs(plane.centre[2] - height) < Math.abs(best.centre[2] - height) ? plane : best,
+  );
 }
 
 function differenceScale(state, values) {
@@ -85,7 +117,8 @@ function hatch(sheet) {
   sheet.fill(themeInk("hardscape"));
   sheet.pen.save();
   sheet.pen.clip("evenodd");
-  for (let px = -sheet.height; px < sheet.width; px += 7) sheet.line(px, sheet.height, px + sheet.height, 0, "rgba(0,0,0,0.45)");
+  for (let px = -sheet.height; px < sheet.width; px += 7)
+    sheet.line(px, sheet.height, px + sheet.height, 0, "rgba(0,0,0,0.45)");
   sheet.pen.restore();
 }
 
@@ -108,8 +141,14 @@ function drawZoneOutlines(sheet, tank) {
     sheet.path(zone.outline);
     sheet.stroke("rgba(255,255,255,0.9)", 4);
     sheet.stroke("#11603a", 2, [1, 4]);
-    const corner = zone.outline.reduce((best, point) => (point[0] - point[1] < best[0] - best[1] ? point : best));
-    labels.push([sheet.width < 500 ? zone.name : `${zone.name} ${zone.band.join("–")}`, sheet.x(corner[0]) + 6, sheet.y(corner[1]) + 11]);
+    const corner = zone.outline.reduce((best, point) =>
+      point[0] - point[1] < best[0] - best[1] ? point : best,
+    );
+    labels.push([
+      sheet.width < 500 ? zone.name : `${zone.name} ${zone.band.join("–")}`,
+      sheet.x(corner[0]) + 6,
+      sheet.y(corner[1]) + 11,
+    ]);
   }
   for (const [words, px, py] of labels) {
     const fits = Math.min(px, sheet.width - 7 * words.length - 4);
@@ -131,11 +170,20 @@ function drawMeters(sheet, tank, surface, values) {
 }
 
 function drawCross(sheet, [x, y]) {
-  const px = sheet.x(x), py = sheet.y(y);
-  for (const [colour, width] of [["#fff", 4], ["#b3261e", 2]]) {
+  const px = sheet.x(x);
+  const py = sheet.y(y);
+  for (const [colour, width] of [
+    ["#fff", 4],
+    ["#b3261e", 2],
+  ]) {
     sheet.pen.beginPath();
     sheet.pen.arc(px, py, 6, 0, 7);
-    for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) {
+    for (const [dx, dy] of [
+      [1, 0],
+      [-1, 0],
+      [0, 1],
+      [0, -1],
+    ]) {
       sheet.pen.moveTo(px + 6 * dx, py + 6 * dy);
       sheet.pen.lineTo(px + 12 * dx, py + 12 * dy);
     }
@@ -146,7 +194,8 @@ function drawCross(sheet, [x, y]) {
 // The same map as a small table, in the places of a sketch: back row on top.
 function fillPlanTable(state, values) {
   const { surface, tank } = state;
-  const columns = Math.max(3, Math.min(7, Math.round(tank.size[0] / 0.15))), rows = 3;
+  const columns = Math.max(3, Math.min(7, Math.round(tank.size[0] / 0.15)));
+  const rows = 3;
   const cells = Array.from({ length: rows * columns }, () => []);
   for (let c = 0; c < surface.cells; c++) {
     if (!Number.isFinite(values[c])) continue;
@@ -155,9 +204,26 @@ function fillPlanTable(state, values) {
     cells[j * columns + i].push(values[c]);
   }
   const mean = (list) => (list.length ? short(list.reduce((a, b) => a + b, 0) / list.length, 3) : DASH);
-  const head = Array.from({ length: columns }, (_, i) => `${cm((i / columns) * tank.size[0])}–${cm(((i + 1) / columns) * tank.size[0])} cm`);
-  const body = ["front", "middle", "back"].map((name, j) => [name, ...head.map((_, i) => mean(cells[j * columns + i]))]).reverse();
+  const head = Array.from(
+    { length: columns },
+    (_, i) => `${cm((i / columns) * tank.size[0])}–${cm(((i + 1) / columns) * tank.size[0])} cm`,
+  );
+  const body = ["front", "middle", "back"]
+    .map((name, j) => [name, ...head.map((_, i) => mean(cells[j * columns + i]))])
+    .reverse();
   fillTable(el("plan-table"), ["from the left", ...head], body);
+}
+
+// PPFD at a place of the map; with two tanks on it, of both.
+function planReading(state, [x, y]) {
+  const read = (tank, surface) => {
+    const light = tank.cell(surface, gridCell(surface, x, y));
+    return withError(light.value, light.error);
+  };
+  if (!state.difference) return read(state.tank, state.surface);
+  const [a, b] = state.tanks;
+  const other = state.level ? nearestPlane(a, state.surface.centre[2]) : a.soilGround;
+  return `A ${read(a, other)}, B ${read(b, state.surface)}`;
 }
 
 function listenPlan(state) {
@@ -174,8 +240,11 @@ function listenPlan(state) {
   canvas.addEventListener("pointermove", (event) => {
     const place = where(event);
     if (!place) return;
-    const c = gridCell(state.surface, place[0], place[1]), light = state.tank.cell(state.surface, c);
-    el("plan-reading").textContent = `${cm(place[0])} cm from the left, ${cm(place[1])} cm from the front: ${withError(light.value, light.error)}`;
+    const words = `${cm(place[0])} cm from the left, ${cm(place[1])} cm from the front`;
+    el("plan-reading").textContent = `${words}: ${planReading(state, place)}`;
   });
-  canvas.addEventListener("pointerleave", () => (el("plan-reading").textContent = "Click the map to read a spot."));
+  canvas.addEventListener(
+    "pointerleave",
+    () => (el("plan-reading").textContent = "Click the map to read a spot."),
+  );
 }

@@ -2,22 +2,38 @@
 // found here, on the triangles themselves.
 
 const FOVY = Math.PI / 4; // of the library's perspective
-const VIEWS = { front: [-90, 12], above: [-90, 89], left: [180, 12], right: [0, 12], back: [90, 12], corner: [-62, 24] };
+const VIEWS = {
+  front: [-90, 12],
+  above: [-90, 89],
+  left: [180, 12],
+  right: [0, 12],
+  back: [90, 12],
+  corner: [-62, 24],
+};
 
 class TankScene {
   constructor(state, plotly) {
-    Object.assign(this, { state, plotly, node: el("solid-view"), azimuth: VIEWS.corner[0], elevation: VIEWS.corner[1], zoom: 1 });
+    Object.assign(this, {
+      state,
+      plotly,
+      node: el("solid-view"),
+      azimuth: VIEWS.corner[0],
+      elevation: VIEWS.corner[1],
+      zoom: 1,
+    });
     this.busy = false;
     this.again = false;
   }
 
   // Boxes of the world: data run over `low` to `high`, and the library lays them out in `aspect`.
   frame() {
-    const { tank } = this.state, corners = tank.fixtures.flatMap((fixture) => fixture.corners);
+    const { tank } = this.state;
+    const corners = tank.fixtures.flatMap((fixture) => fixture.corners);
     const edge = (k, pick, start) => corners.reduce((best, corner) => pick(best, corner[k]), start);
     this.low = [0, 1, 2].map((k) => edge(k, Math.min, -tank.glass));
     this.high = [0, 1, 2].map((k) => edge(k, Math.max, tank.size[k] + tank.glass));
-    const spans = this.low.map((low, k) => this.high[k] - low), most = Math.max(...spans);
+    const spans = this.low.map((low, k) => this.high[k] - low);
+    const most = Math.max(...spans);
     this.aspect = spans.map((span) => (1.25 * span) / most);
   }
 
@@ -27,7 +43,7 @@ class TankScene {
     const begun = performance.now();
     try {
       const tank = this.state.tank;
-      if (this.drawn !== tank) await this.build(tank);
+      if (this.drawn !== tank || this.ink !== themeInk("ink")) await this.build(tank);
       else await this.repaint();
     } finally {
       this.busy = false;
@@ -45,109 +61,87 @@ class TankScene {
     const { tank, surface, level } = this.state;
     const solid = [{ surface: tank.soilGround, ...tank.soilMesh }];
     for (const piece of tank.pieces) solid.push({ surface: tank.byName.get(piece.name), ...piece });
-    const sheets = tank.panes.map((pane) => ({ surface: pane, sheet: true, hidden: !el("show-panes").checked, ...gridMesh(pane, tank) }));
+    const sheets = tank.panes.map((pane) => ({
+      surface: pane,
+      sheet: true,
+      hidden: !el("show-panes").checked,
+      ...gridMesh(pane, tank),
+    }));
     const plane = tank.planes.length ? (level ? surface : tank.planes[0]) : null;
     if (plane) sheets.push({ surface: plane, sheet: true, hidden: !level, ...gridMesh(plane, tank) });
     return [...solid, ...sheets];
-  }
-
-  paint(part, scale) {
-    const { tank } = this.state, open = tank.openDensity(part.surface), whole = tank.density(part.surface);
-    return Float32Array.from(part.cell, (c) => Math.min(Number.isFinite(open[c]) ? open[c] : whole[c], scale.top));
   }
 
   async build(tank) {
     this.frame();
     this.list = this.parts();
     const scale = this.scale();
-    const traces = this.list.map((part) => this.mesh(part, scale));
-    traces.push(...this.lines(tank));
+    const traces = this.list.map((part) => meshTrace(tank, part, scale));
+    traces.push(...lineTraces(tank));
     const axis = (k) => ({ visible: false, range: [this.low[k], this.high[k]], autorange: false });
     const layout = {
-      margin: { l: 0, r: 0, t: 0, b: 0 }, paper_bgcolor: "rgba(0,0,0,0)", showlegend: false, hovermode: false,
+      margin: { l: 0, r: 0, t: 0, b: 0 },
+      paper_bgcolor: "rgba(0,0,0,0)",
+      showlegend: false,
+      hovermode: false,
       scene: {
-        xaxis: axis(0), yaxis: axis(1), zaxis: axis(2), aspectmode: "manual", dragmode: "turntable", hovermode: false,
-        aspectratio: { x: this.aspect[0], y: this.aspect[1], z: this.aspect[2] }, camera: this.camera(),
+        xaxis: axis(0),
+        yaxis: axis(1),
+        zaxis: axis(2),
+        aspectmode: "manual",
+        dragmode: "turntable",
+        hovermode: false,
+        aspectratio: { x: this.aspect[0], y: this.aspect[1], z: this.aspect[2] },
+        camera: this.camera(),
       },
     };
-    await this.plotly.react(this.node, traces, layout, { displayModeBar: false, responsive: true, scrollZoom: false });
+    await this.plotly.react(this.node, traces, layout, {
+      displayModeBar: false,
+      responsive: true,
+      scrollZoom: false,
+    });
     if (!this.drawn) this.listen();
     this.drawn = tank;
+    this.ink = themeInk("ink"); // lines are drawn anew for light or dark
     this.marked = null;
     this.markSpot();
   }
 
   scale() {
-    return this.state.scale(el("show-panes").checked ? "panes" : this.state.level ? "tank" : "soil");
-  }
-
-  mesh(part, scale) {
-    const [x, y, z] = [0, 1, 2].map((k) => part.vertices.filter((_, i) => i % 3 === k));
-    const [i, j, k] = [0, 1, 2].map((c) => part.faces.filter((_, n) => n % 3 === c));
-    return {
-      type: "mesh3d", x, y, z, i, j, k, intensity: this.paint(part, scale), intensitymode: "cell", cmin: 0, cmax: scale.top,
-      colorscale: stops(scale), showscale: false, hoverinfo: "skip", flatshading: true, visible: !part.hidden,
-      opacity: part.sheet ? 0.82 : 1,
-      lighting: part.sheet ? { ambient: 1, diffuse: 0, specular: 0, fresnel: 0 } : { ambient: 0.84, diffuse: 0.3, specular: 0, fresnel: 0, roughness: 1 },
-      lightposition: { x: 0, y: -1e5, z: 1e5 },
-    };
+    return this.state.scale(this.state.level ? "tank" : "soil");
   }
 
   async repaint() {
+    const { tank } = this.state;
     const scale = this.scale();
     const fresh = this.parts();
-    const plane = fresh.length - 1, moved = fresh[plane].sheet && fresh[plane].surface !== this.list[plane].surface;
+    const plane = fresh.length - 1;
+    const moved = fresh[plane].sheet && fresh[plane].surface !== this.list[plane].surface;
     this.list = fresh;
     if (moved) {
-      const mesh = this.mesh(fresh[plane], scale);
-      await this.plotly.restyle(this.node, Object.fromEntries(["x", "y", "z", "i", "j", "k"].map((key) => [key, [mesh[key]]])), [plane]);
+      const mesh = meshTrace(tank, fresh[plane], scale);
+      await this.plotly.restyle(
+        this.node,
+        Object.fromEntries(["x", "y", "z", "i", "j", "k"].map((key) => [key, [mesh[key]]])),
+        [plane],
+      );
     }
     const shown = fresh.map((part, n) => n).filter((n) => !fresh[n].hidden || this.node.data[n].visible);
-    await this.plotly.restyle(this.node, {
-      intensity: shown.map((n) => this.paint(fresh[n], scale)),
-      cmax: shown.map(() => scale.top),
-      visible: shown.map((n) => !fresh[n].hidden),
-    }, shown);
+    await this.plotly.restyle(
+      this.node,
+      {
+        intensity: shown.map((n) => painted(tank, fresh[n], scale)),
+        cmax: shown.map(() => scale.top),
+        visible: shown.map((n) => !fresh[n].hidden),
+      },
+      shown,
+    );
     this.markSpot();
   }
 
-  // The soil as a body: its edges go down to the bottom.
-  skirt(tank) {
-    const { vertices } = tank.soilMesh, nx = tank.soilGround.shape[1] + 1, count = vertices.length / 3, ny = count / nx;
-    const ring = [];
-    for (let i = 0; i < nx; i++) ring.push(i);
-    for (let j = 1; j < ny; j++) ring.push(j * nx + nx - 1);
-    for (let i = nx - 2; i >= 0; i--) ring.push((ny - 1) * nx + i);
-    for (let j = ny - 2; j >= 0; j--) ring.push(j * nx);
-    const at = (v, k) => vertices[3 * v + k], n = ring.length;
-    const i = [], j = [], k = [];
-    for (let a = 0; a + 1 < n; a++) {
-      i.push(a, a + 1);
-      j.push(a + 1, n + a + 1);
-      k.push(n + a, n + a);
-    }
-    const twice = (c) => [...ring.map((v) => at(v, c)), ...ring.map((v) => (c < 2 ? at(v, c) : 0))];
-    return { type: "mesh3d", x: twice(0), y: twice(1), z: twice(2), i, j, k, color: themeInk("soil"), hoverinfo: "skip", lighting: { ambient: 0.9, diffuse: 0.2, specular: 0, fresnel: 0 } };
-  }
-
-  // Edges of the tank, its water line, its lamps; then the spot and what it sees of the lamps.
-  lines(tank) {
-    const [l, w, h] = tank.size, ink = themeInk("frame"), box = (z) => [[0, 0, z], [l, 0, z], [l, w, z], [0, w, z], [0, 0, z]];
-    const posts = [[0, 0], [l, 0], [l, w], [0, w]].map(([x, y]) => [[x, y, 0], [x, y, h]]);
-    const lamps = tank.fixtures.map((fixture) => [...fixture.corners, fixture.corners[0]]);
-    return [
-      lineTrace([box(0), box(h), ...posts], ink, 3),
-      lineTrace(tank.water > 0 ? [box(tank.water)] : [], "#3d8fa8", 4),
-      lineTrace(lamps, themeInk("lamp"), 8),
-      lineTrace([], "#d9a03c", 2),
-      lineTrace([], "#8c2f6b", 2),
-      this.skirt(tank),
-      { type: "scatter3d", mode: "markers", x: [], y: [], z: [], hoverinfo: "skip", marker: { size: 7, color: "#b3261e", line: { color: "#fff", width: 2 } } },
-    ];
-  }
-
   markSpot() {
-    const { spot } = this.state, first = this.list.length + 3;
+    const { spot } = this.state;
+    const first = this.list.length + 3;
     const sight = el("show-sight").checked ? sightOf(this.state) : [];
     if (this.marked === spot.place && this.rays === sight) return;
     [this.marked, this.rays] = [spot.place, sight];
@@ -155,20 +149,28 @@ class TankScene {
     const free = pointsOf(rays.filter((ray) => !ray.by).map((ray) => ray.line));
     const shaded = pointsOf(rays.filter((ray) => ray.by).map((ray) => ray.line));
     const [x, y, z] = spot.place.map((value) => [value]);
-    this.plotly.restyle(this.node, { x: [free.x, shaded.x, x], y: [free.y, shaded.y, y], z: [free.z, shaded.z, z] }, [first, first + 1, first + 3]);
+    this.plotly.restyle(
+      this.node,
+      { x: [free.x, shaded.x, x], y: [free.y, shaded.y, y], z: [free.z, shaded.z, z] },
+      [first, first + 1, first + 3],
+    );
   }
 
   camera() {
-    const a = (this.azimuth * Math.PI) / 180, e = (this.elevation * Math.PI) / 180, d = this.zoom * this.reach();
+    const a = (this.azimuth * Math.PI) / 180;
+    const e = (this.elevation * Math.PI) / 180;
+    const d = this.zoom * this.reach();
     return {
       eye: { x: d * Math.cos(e) * Math.cos(a), y: d * Math.cos(e) * Math.sin(a), z: d * Math.sin(e) },
-      center: { x: 0, y: 0, z: -0.04 }, up: { x: 0, y: 0, z: 1 },
+      center: { x: 0, y: 0, z: -0.04 },
+      up: { x: 0, y: 0, z: 1 },
     };
   }
 
   // Distance from which tank and lamps fill the window; a narrow one needs more.
   reach() {
-    const half = Math.hypot(...this.aspect) / 2, narrow = Math.max(1, this.node.clientHeight / this.node.clientWidth);
+    const half = Math.hypot(...this.aspect) / 2;
+    const narrow = Math.max(1, this.node.clientHeight / this.node.clientWidth);
     return (0.92 * half * narrow) / Math.sin(FOVY / 2);
   }
 
@@ -198,17 +200,33 @@ class TankScene {
   listen() {
     let down = null;
     this.node.addEventListener("pointerdown", (event) => (down = [event.clientX, event.clientY]), true);
-    this.node.addEventListener("pointerup", (event) => {
-      if (down && Math.hypot(event.clientX - down[0], event.clientY - down[1]) < 5) this.pick(event.clientX, event.clientY);
-      down = null;
-    }, true);
-    this.node.addEventListener("wheel", (event) => {
-      if (!event.ctrlKey) return; // a plain wheel scrolls the page
-      event.preventDefault();
-      this.turn(0, 0, Math.exp(event.deltaY / 300));
-    }, { passive: false });
+    this.node.addEventListener(
+      "pointerup",
+      (event) => {
+        if (down && Math.hypot(event.clientX - down[0], event.clientY - down[1]) < 5)
+          this.pick(event.clientX, event.clientY);
+        down = null;
+      },
+      true,
+    );
+    this.node.addEventListener(
+      "wheel",
+      (event) => {
+        if (!event.ctrlKey) return; // a plain wheel scrolls the page
+        event.preventDefault();
+        this.turn(0, 0, Math.exp(event.deltaY / 300));
+      },
+      { passive: false },
+    );
     this.node.addEventListener("keydown", (event) => {
-      const turns = { ArrowLeft: [-10, 0], ArrowRight: [10, 0], ArrowUp: [0, 8], ArrowDown: [0, -8], "+": [0, 0, 0.85], "-": [0, 0, 1.18] };
+      const turns = {
+        ArrowLeft: [-10, 0],
+        ArrowRight: [10, 0],
+        ArrowUp: [0, 8],
+        ArrowDown: [0, -8],
+        "+": [0, 0, 0.85],
+        "-": [0, 0, 1.18],
+      };
       if (!turns[event.key]) return;
       event.preventDefault();
       this.turn(...turns[event.key]);
@@ -218,7 +236,11 @@ class TankScene {
   // The spot under a point of the screen.
   pick(clientX, clientY) {
     const frame = this.node.getBoundingClientRect();
-    const ray = this.ray((2 * (clientX - frame.left)) / frame.width - 1, 1 - (2 * (clientY - frame.top)) / frame.height, frame.width / frame.height);
+    const ray = this.ray(
+      (2 * (clientX - frame.left)) / frame.width - 1,
+      1 - (2 * (clientY - frame.top)) / frame.height,
+      frame.width / frame.height,
+    );
     let best = null;
     for (const part of this.list.filter((each) => !each.hidden)) {
       const hit = nearestFace(part, ray.origin, ray.direction, 0, best ? best.t : Infinity);
@@ -231,8 +253,11 @@ class TankScene {
 
   // From the eye through a point of the screen (-1 to 1), in metres of the tank.
   ray(sx, sy, shape) {
-    const { eye, center, up } = this.node.layout.scene.camera, list = (v) => [v.x, v.y, v.z];
-    const forward = unit(minus(list(center), list(eye))), right = unit(cross(forward, list(up))), above = cross(right, forward);
+    const { eye, center, up } = this.node.layout.scene.camera;
+    const list = (v) => [v.x, v.y, v.z];
+    const forward = unit(minus(list(center), list(eye)));
+    const right = unit(cross(forward, list(up)));
+    const above = cross(right, forward);
     const t = Math.tan(FOVY / 2);
     const toward = forward.map((f, k) => f + sx * t * shape * right[k] + sy * t * above[k]);
     const metres = (v, k) => (v / this.aspect[k]) * (this.high[k] - this.low[k]);
@@ -241,35 +266,4 @@ class TankScene {
       direction: toward.map(metres),
     };
   }
-}
-
-function stops(scale) {
-  return Array.from({ length: 33 }, (_, i) => [i / 32, scale.css((i / 32) * scale.top)]);
-}
-
-function lineTrace(lines, colour, width) {
-  return { type: "scatter3d", mode: "lines", ...pointsOf(lines), hoverinfo: "skip", line: { color: colour, width }, connectgaps: false };
-}
-
-function pointsOf(lines) {
-  const joined = lines.flatMap((line) => [...line, [null, null, null]]);
-  return { x: joined.map((p) => p[0]), y: joined.map((p) => p[1]), z: joined.map((p) => p[2]) };
-}
-
-// A grid surface as triangles; cells in which nothing is open are left out.
-function gridMesh(surface, tank) {
-  if (surface.asMesh) return surface.asMesh;
-  const [ny, nx] = surface.shape, side = surface.name.split(" ")[1];
-  const place = { front: (u, v) => [u, 0, v], back: (u, v) => [u, tank.size[1], v], left: (u, v) => [0, u, v], right: (u, v) => [tank.size[0], u, v] };
-  const at = place[side] ?? ((u, v) => [u, v, surface.centre[2]]);
-  const vertices = surface.yEdges.flatMap((v) => surface.xEdges.flatMap((u) => at(u, v)));
-  const faces = [], cell = [];
-  for (let c = 0; c < surface.cells; c++) {
-    if (surface.open && surface.open[c] < LEAST_OPEN) continue;
-    const a = Math.floor(c / nx) * (nx + 1) + (c % nx), b = a + 1, d = a + nx + 1;
-    faces.push(a, b, d + 1, a, d + 1, d);
-    cell.push(c, c);
-  }
-  surface.asMesh = { vertices: Float32Array.from(vertices), faces: Uint32Array.from(faces), cell: Uint32Array.from(cell) };
-  return surface.asMesh;
 }

@@ -1,7 +1,9 @@
 // Who shades a spot: rays go from it up through the level water surface to the lamps. They carry what the lamp
 // sends that way; the first thing met takes it. Light by way of panes or other surfaces is left out.
 
-const RAYS = 12000, MOST_TESTED = 420, SHOWN_RAYS = 36;
+const RAYS = 12000;
+const MOST_TESTED = 420;
+const SHOWN_RAYS = 36;
 
 const minus = (a, b) => a.map((value, k) => value - b[k]);
 const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
@@ -13,16 +15,28 @@ const along = (origin, direction, t) => origin.map((value, k) => value + t * dir
 function nearestFace({ vertices: v, faces }, [ox, oy, oz], [dx, dy, dz], least, most) {
   let best = null;
   for (let f = 0; f < faces.length; f += 3) {
-    const a = 3 * faces[f], b = 3 * faces[f + 1], c = 3 * faces[f + 2];
-    const e1x = v[b] - v[a], e1y = v[b + 1] - v[a + 1], e1z = v[b + 2] - v[a + 2];
-    const e2x = v[c] - v[a], e2y = v[c + 1] - v[a + 1], e2z = v[c + 2] - v[a + 2];
-    const px = dy * e2z - dz * e2y, py = dz * e2x - dx * e2z, pz = dx * e2y - dy * e2x;
+    const a = 3 * faces[f];
+    const b = 3 * faces[f + 1];
+    const c = 3 * faces[f + 2];
+    const e1x = v[b] - v[a];
+    const e1y = v[b + 1] - v[a + 1];
+    const e1z = v[b + 2] - v[a + 2];
+    const e2x = v[c] - v[a];
+    const e2y = v[c + 1] - v[a + 1];
+    const e2z = v[c + 2] - v[a + 2];
+    const px = dy * e2z - dz * e2y;
+    const py = dz * e2x - dx * e2z;
+    const pz = dx * e2y - dy * e2x;
     const det = e1x * px + e1y * py + e1z * pz;
     if (det > -1e-14 && det < 1e-14) continue;
-    const sx = ox - v[a], sy = oy - v[a + 1], sz = oz - v[a + 2];
+    const sx = ox - v[a];
+    const sy = oy - v[a + 1];
+    const sz = oz - v[a + 2];
     const p = (sx * px + sy * py + sz * pz) / det;
     if (p < -1e-6 || p > 1 + 1e-6) continue;
-    const qx = sy * e1z - sz * e1y, qy = sz * e1x - sx * e1z, qz = sx * e1y - sy * e1x;
+    const qx = sy * e1z - sz * e1y;
+    const qy = sz * e1x - sx * e1z;
+    const qz = sx * e1y - sy * e1x;
     const q = (dx * qx + dy * qy + dz * qz) / det;
     if (q < -1e-6 || p + q > 1 + 1e-6) continue;
     const t = (e2x * qx + e2y * qy + e2z * qz) / det;
@@ -32,13 +46,19 @@ function nearestFace({ vertices: v, faces }, [ox, oy, oz], [dx, dy, dz], least, 
 }
 
 function whoShades(tank, spot) {
-  const normal = spot.normal, candidates = tank.fixtures.map(() => []), [wide, deep] = spot.cellSize;
+  const normal = spot.normal;
+  const candidates = tank.fixtures.map(() => []);
+  const [wide, deep] = spot.cellSize;
   const sides = basis(normal);
   for (let i = 0; i < RAYS; i++) {
     const direction = hemisphere(i, normal, sides);
     if (direction[2] <= 0.01) continue;
     const [x, y, z] = spot.middle; // light is counted on the whole cell, so rays start all over it
-    const path = upward(tank, [x + wide * (((0.5 + 0.8191725 * i) % 1) - 0.5), y + deep * (((0.5 + 0.6710436 * i) % 1) - 0.5), z], direction);
+    const path = upward(
+      tank,
+      [x + wide * (((0.5 + 0.8191725 * i) % 1) - 0.5), y + deep * (((0.5 + 0.6710436 * i) % 1) - 0.5), z],
+      direction,
+    );
     if (path) tank.fixtures.forEach((fixture, n) => reach(tank, fixture, path, candidates[n]));
   }
   return tank.fixtures.map((fixture, n) => seen(tank, fixture, candidates[n], spot));
@@ -46,8 +66,13 @@ function whoShades(tank, spot) {
 
 // Directions spread evenly over the cosine: the R2 sequence of Roberts (2018).
 function hemisphere(i, normal, [right, ahead]) {
-  const u = (0.5 + 0.7548776662466927 * (i + 1)) % 1, v = (0.5 + 0.5698402909980532 * (i + 1)) % 1;
-  const r = Math.sqrt(u), phi = 2 * Math.PI * v, a = r * Math.cos(phi), b = r * Math.sin(phi), c = Math.sqrt(1 - u);
+  const u = (0.5 + 0.7548776662466927 * (i + 1)) % 1;
+  const v = (0.5 + 0.5698402909980532 * (i + 1)) % 1;
+  const r = Math.sqrt(u);
+  const phi = 2 * Math.PI * v;
+  const a = r * Math.cos(phi);
+  const b = r * Math.sin(phi);
+  const c = Math.sqrt(1 - u);
   return normal.map((n, k) => a * right[k] + b * ahead[k] + c * n);
 }
 
@@ -62,10 +87,16 @@ function upward(tank, place, direction) {
   if (!wet) return { start: place, below: direction, turn: place, air: direction, share: 1 };
   const turn = along(place, direction, (tank.water - place[2]) / direction[2]);
   if (turn[0] < 0 || turn[1] < 0 || turn[0] > tank.size[0] || turn[1] > tank.size[1]) return null;
-  const n = tank.waterIndex, x = n * direction[0], y = n * direction[1], square = x * x + y * y;
+  const n = tank.waterIndex;
+  const x = n * direction[0];
+  const y = n * direction[1];
+  const square = x * x + y * y;
   if (square >= 1) return null;
-  const air = [x, y, Math.sqrt(1 - square)], a = n * direction[2], b = n * air[2];
-  const s = ((a - air[2]) / (a + air[2])) ** 2, p = ((direction[2] - b) / (direction[2] + b)) ** 2;
+  const air = [x, y, Math.sqrt(1 - square)];
+  const a = n * direction[2];
+  const b = n * air[2];
+  const s = ((a - air[2]) / (a + air[2])) ** 2;
+  const p = ((direction[2] - b) / (direction[2] + b)) ** 2;
   return { start: place, below: direction, turn, air, share: 1 - (s + p) / 2 };
 }
 
@@ -90,7 +121,8 @@ function reach(tank, fixture, path, found) {
 function insideOf(corners, [x, y]) {
   let inside = false;
   for (let i = 0, j = corners.length - 1; i < corners.length; j = i++) {
-    const [xi, yi] = corners[i], [xj, yj] = corners[j];
+    const [xi, yi] = corners[i];
+    const [xj, yj] = corners[j];
     if (yi > y !== yj > y && x < xi + ((y - yi) / (yj - yi)) * (xj - xi)) inside = !inside;
   }
   return inside;
@@ -99,9 +131,13 @@ function insideOf(corners, [x, y]) {
 // Shares of a fixture's straight light: what arrives, and what each thing in the way takes.
 function seen(tank, fixture, candidates, spot) {
   const stride = Math.max(1, candidates.length / MOST_TESTED);
-  const tested = Array.from({ length: Math.min(candidates.length, MOST_TESTED) }, (_, i) => candidates[Math.floor(i * stride)]);
+  const tested = Array.from(
+    { length: Math.min(candidates.length, MOST_TESTED) },
+    (_, i) => candidates[Math.floor(i * stride)],
+  );
   const total = tested.reduce((sum, ray) => sum + ray.weight, 0);
-  const taken = new Map(), rays = [];
+  const taken = new Map();
+  const rays = [];
   let through = 0;
   tested.forEach((ray, i) => {
     const met = meet(tank, ray, spot);
@@ -118,7 +154,8 @@ function add(sums, name, share) {
 }
 
 function rayLine(ray, met) {
-  if (met) return { by: met.name, line: met.below ? [ray.start, met.place] : [ray.start, ray.turn, met.place] };
+  if (met)
+    return { by: met.name, line: met.below ? [ray.start, met.place] : [ray.start, ray.turn, met.place] };
   return { by: null, line: [ray.start, ray.turn, ray.end] };
 }
 
@@ -142,9 +179,11 @@ function firstSolid(tank, origin, direction, least, most) {
 }
 
 function meetsBox({ low, high }, origin, direction, most) {
-  let near = 0, far = most;
+  let near = 0;
+  let far = most;
   for (let k = 0; k < 3; k++) {
-    const a = (low[k] - origin[k]) / direction[k], b = (high[k] - origin[k]) / direction[k];
+    const a = (low[k] - origin[k]) / direction[k];
+    const b = (high[k] - origin[k]) / direction[k];
     near = Math.max(near, Math.min(a, b));
     far = Math.min(far, Math.max(a, b));
   }
@@ -154,19 +193,27 @@ function meetsBox({ low, high }, origin, direction, most) {
 // What leaves on the way leave over of a ray; what they take is added to their names.
 function leafShare(tank, ray, taken, share) {
   if (!tank.leaves.length) return share;
-  const steps = 16, length = Math.hypot(...minus(ray.turn, ray.start)) / steps;
-  const angle = (Math.acos(Math.min(1, ray.below[2])) * 180) / Math.PI / 5, j = Math.min(17, Math.floor(angle));
+  const steps = 16;
+  const length = Math.hypot(...minus(ray.turn, ray.start)) / steps;
+  const angle = (Math.acos(Math.min(1, ray.below[2])) * 180) / Math.PI / 5;
+  const j = Math.min(17, Math.floor(angle));
   const depths = tank.leaves.map((leaves) => {
-    const perMetre = leaves.taken_per_m[j] + (angle - j) * (leaves.taken_per_m[j + 1] - leaves.taken_per_m[j]);
+    const perMetre =
+      leaves.taken_per_m[j] + (angle - j) * (leaves.taken_per_m[j + 1] - leaves.taken_per_m[j]);
     let inside = 0;
     for (let s = 0.5; s < steps; s++) {
       const place = along(ray.start, ray.below, s * length);
-      if (insideOf(leaves.outline, place) && place[2] < tank.soilHeight(place[0], place[1]) + leaves.height) inside++;
+      if (insideOf(leaves.outline, place) && place[2] < tank.soilHeight(place[0], place[1]) + leaves.height)
+        inside++;
     }
     return perMetre * inside * length;
   });
-  const depth = depths.reduce((sum, each) => sum + each, 0), lost = share * (1 - Math.exp(-depth));
-  if (depth > 0) depths.forEach((each, i) => each > 0 && add(taken, `leaves of ${tank.leaves[i].name}`, (lost * each) / depth));
+  const depth = depths.reduce((sum, each) => sum + each, 0);
+  const lost = share * (1 - Math.exp(-depth));
+  if (depth > 0)
+    depths.forEach(
+      (each, i) => each > 0 && add(taken, `leaves of ${tank.leaves[i].name}`, (lost * each) / depth),
+    );
   return share - lost;
 }
 
@@ -174,13 +221,22 @@ function leafShare(tank, ray, taken, share) {
 function prepareSight(tank) {
   for (const fixture of tank.fixtures) {
     const count = fixture.corners.length;
-    fixture.centre = [0, 1, 2].map((k) => fixture.corners.reduce((sum, corner) => sum + corner[k], 0) / count);
-    const mine = tank.channels.map((channel, m) => [channel, m]).filter(([channel]) => channel.fixture === fixture.name);
+    fixture.centre = [0, 1, 2].map(
+      (k) => fixture.corners.reduce((sum, corner) => sum + corner[k], 0) / count,
+    );
+    const mine = tank.channels
+      .map((channel, m) => [channel, m])
+      .filter(([channel]) => channel.fixture === fixture.name);
     const beams = fixture.beams.map(beamOf);
     fixture.known = fixture.beams.every((beam) => beam.lens !== "file");
-    fixture.intensity = (angle) => mine.reduce((sum, [channel, m], b) => sum + (tank.dims[m] || 1e-9) * channel.ppf * beams[b](angle), 0);
+    fixture.intensity = (angle) =>
+      mine.reduce((sum, [channel, m], b) => sum + (tank.dims[m] || 1e-9) * channel.ppf * beams[b](angle), 0);
   }
-  tank.blockers = tank.pieces.map((piece) => ({ ...piece, label: piece.name.replace("hardscape ", ""), ...boxOf(piece) }));
+  tank.blockers = tank.pieces.map((piece) => ({
+    ...piece,
+    label: piece.name.replace("hardscape ", ""),
+    ...boxOf(piece),
+  }));
   tank.flat = isFlat(tank);
   if (!tank.flat) tank.blockers.push({ ...tank.soilMesh, label: "soil", ...boxOf(tank.soilMesh) });
 }
@@ -188,7 +244,10 @@ function prepareSight(tank) {
 // Intensity of one photon per second at an angle from the beam's axis; an unknown beam counts as a bare LED's.
 function beamOf({ lens, fwhm }) {
   const power = lens === "cosine" ? Math.log(0.5) / Math.log(Math.cos(fwhm / 2)) : 1;
-  const shape = lens === "gaussian" ? (a) => Math.exp(-4 * Math.LN2 * (a / fwhm) ** 2) : (a) => Math.cos(Math.min(a, Math.PI / 2)) ** power;
+  const shape =
+    lens === "gaussian"
+      ? (a) => Math.exp(-4 * Math.LN2 * (a / fwhm) ** 2)
+      : (a) => Math.cos(Math.min(a, Math.PI / 2)) ** power;
   let light = 0;
   for (let i = 0; i < 900; i++) {
     const a = ((i + 0.5) * Math.PI) / 1800;
@@ -198,7 +257,8 @@ function beamOf({ lens, fwhm }) {
 }
 
 function boxOf({ vertices }) {
-  const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
+  const low = [Infinity, Infinity, Infinity];
+  const high = [-Infinity, -Infinity, -Infinity];
   for (let i = 0; i < vertices.length; i++) {
     low[i % 3] = Math.min(low[i % 3], vertices[i] - 1e-4);
     high[i % 3] = Math.max(high[i % 3], vertices[i] + 1e-4);
@@ -208,10 +268,13 @@ function boxOf({ vertices }) {
 
 // A level or evenly sloping soil cannot shade itself.
 function isFlat(tank) {
-  const { vertices } = tank.soilMesh, corner = (i) => [vertices[3 * i], vertices[3 * i + 1], vertices[3 * i + 2]];
-  const count = vertices.length / 3, nx = tank.soilGround.shape[1] + 1;
+  const { vertices } = tank.soilMesh;
+  const corner = (i) => [vertices[3 * i], vertices[3 * i + 1], vertices[3 * i + 2]];
+  const count = vertices.length / 3;
+  const nx = tank.soilGround.shape[1] + 1;
   const [o, u, v] = [corner(0), corner(nx - 1), corner(count - nx)];
-  const slopeX = (u[2] - o[2]) / (u[0] - o[0]), slopeY = (v[2] - o[2]) / (v[1] - o[1]);
+  const slopeX = (u[2] - o[2]) / (u[0] - o[0]);
+  const slopeY = (v[2] - o[2]) / (v[1] - o[1]);
   for (let i = 0; i < count; i++) {
     const [x, y, z] = corner(i);
     if (Math.abs(o[2] + slopeX * (x - o[0]) + slopeY * (y - o[1]) - z) > 1e-3) return false;

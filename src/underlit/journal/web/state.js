@@ -24,10 +24,13 @@ class State {
   watch(node, draw) {
     const view = { draw, stale: true, seen: false };
     this.views.push(view);
-    new IntersectionObserver((entries) => {
-      view.seen = entries[entries.length - 1].isIntersecting;
-      if (view.seen && view.stale) this.ask();
-    }, { rootMargin: "100px" }).observe(node);
+    new IntersectionObserver(
+      (entries) => {
+        view.seen = entries[entries.length - 1].isIntersecting;
+        if (view.seen && view.stale) this.ask();
+      },
+      { rootMargin: "100px" },
+    ).observe(node);
     return view;
   }
 
@@ -74,7 +77,9 @@ class State {
 
 function brightest(tank, kind) {
   const kinds = { soil: ["soil", "hardscape"], tank: ["soil", "hardscape", "plane"], panes: ["pane"] }[kind];
-  const values = tank.surfaces.filter((s) => kinds.includes(s.kind)).flatMap((s) => Array.from(tank.openDensity(s)));
+  const values = tank.surfaces
+    .filter((s) => kinds.includes(s.kind))
+    .flatMap((s) => Array.from(tank.openDensity(s)));
   const sorted = Float32Array.from(values.filter(Number.isFinite)).sort();
   return sorted.length ? sorted[Math.floor(0.995 * (sorted.length - 1))] : 0;
 }
@@ -85,7 +90,8 @@ function make(tag, attributes = {}, ...children) {
   const node = document.createElement(tag);
   for (const [name, value] of Object.entries(attributes)) {
     if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
-    else if (value !== undefined && value !== null && value !== false) node.setAttribute(name, value === true ? "" : value);
+    else if (value !== undefined && value !== null && value !== false)
+      node.setAttribute(name, value === true ? "" : value);
   }
   node.append(...children.filter((child) => child !== null && child !== undefined));
   return node;

@@ -1,19 +1,18 @@
-// Key figures, plant zones with their verdicts, lamps and their cost, where the light ends.
+// Key figures, lamps and their cost, where the light ends.
 
 function fillTable(table, head, rows) {
   const key = JSON.stringify([head, rows]);
   if (table.dataset.key === key) return;
   table.dataset.key = key;
-  const cells = (row) => row.map((text, i) => (i ? make("td", {}, text) : make("th", { scope: "row" }, text)));
+  const cells = (row) =>
+    row.map((text, i) => (i ? make("td", {}, text) : make("th", { scope: "row" }, text)));
   const body = make("tbody", {}, ...rows.map((row) => make("tr", {}, ...cells(row))));
-  const heading = make("thead", {}, make("tr", {}, ...head.map((text) => make("th", { scope: "col" }, text))));
+  const heading = make(
+    "thead",
+    {},
+    make("tr", {}, ...head.map((text) => make("th", { scope: "col" }, text))),
+  );
   table.replaceChildren(...(table.caption ? [table.caption] : []), heading, body);
-}
-
-const SIGNS = { "too dark": "▼▼", low: "▼", right: "✓", bright: "▲", "too bright": "▲▲" };
-
-function verdictWords(report) {
-  return report.sure ? report.verdict : `${report.verdict}, just`;
 }
 
 function money(tank, value) {
@@ -21,15 +20,32 @@ function money(tank, value) {
 }
 
 function keyFigures(tank) {
-  const soil = zoneReport(tank, wholeReport(tank)), perDay = tank.fullHours() * MOL_PER_UMOL_HOUR;
-  const reports = tank.zones.map((zone) => zoneReport(tank, zone)), right = reports.filter((report) => report.verdict === "right");
+  const soil = zoneReport(tank, wholeReport(tank));
+  const perDay = tank.fullHours() * MOL_PER_UMOL_HOUR;
+  const reports = tank.zones.map((zone) => zoneReport(tank, zone));
+  const right = reports.filter((report) => report.verdict === "right");
   return [
     ["soil", "Light on the soil, median", withError(soil.median.value, soil.median.error), UNIT],
-    ["dli", "Light of a day, DLI", withError(soil.median.value * perDay, soil.median.error * perDay), "mol\u00a0m⁻²\u00a0d⁻¹"],
-    ["zones", "Plant zones that suit", reports.length ? `${right.length} of ${reports.length}` : DASH, reports.length ? "" : "none in the scene"],
+    [
+      "dli",
+      "Light of a day, DLI",
+      withError(soil.median.value * perDay, soil.median.error * perDay),
+      "mol\u00a0m⁻²\u00a0d⁻¹",
+    ],
+    [
+      "zones",
+      "Plant zones that suit",
+      reports.length ? `${right.length} of ${reports.length}` : DASH,
+      reports.length ? "" : "none in the scene",
+    ],
     ["power", "Power", short(tank.power(), 3), "W"],
     ["energy", "Energy of a year", short(tank.kwhPerYear(), 3), "kWh"],
-    ["cost", "Cost of a year", tank.tariff > 0 ? short(tank.costPerYear(), 3) : DASH, tank.tariff > 0 ? tank.day.currency : "no tariff"],
+    [
+      "cost",
+      "Cost of a year",
+      tank.tariff > 0 ? short(tank.costPerYear(), 3) : DASH,
+      tank.tariff > 0 ? tank.day.currency : "no tariff",
+    ],
   ];
 }
 
@@ -38,9 +54,19 @@ function wholeReport(tank) {
 }
 
 function drawKeys(state) {
-  const figures = keyFigures(state.tank), box = el("keys");
+  const figures = keyFigures(state.tank);
+  const box = el("keys");
   if (!box.children.length) {
-    box.append(...figures.map(([id, name]) => make("div", { class: "key" }, make("dt", {}, name), make("dd", {}, make("b", { id: `key-${id}` }), make("span", { id: `unit-${id}` })))));
+    box.append(
+      ...figures.map(([id, name]) =>
+        make(
+          "div",
+          { class: "key" },
+          make("dt", {}, name),
+          make("dd", {}, make("b", { id: `key-${id}` }), make("span", { id: `unit-${id}` })),
+        ),
+      ),
+    );
   }
   for (const [id, , value, unit] of figures) {
     el(`key-${id}`).textContent = value;
@@ -51,112 +77,71 @@ function drawKeys(state) {
 }
 
 function drawColour(tank) {
-  const names = ["X", "Y", "Z"], samples = names.map((name) => tank.soilSamples(name));
-  const found = ofFunction((xyz) => temperature(xyz, tank.locus) ?? [NaN, NaN], samples[0].map((_, k) => samples.map((each) => each[k])));
-  const xyz = samples.map((each) => ofSamples(each).value), lux = ofSamples(tank.soilSamples("photopic"));
-  const lit = xyz[1] > 0, white = found.length && Number.isFinite(found[0].value);
+  const names = ["X", "Y", "Z"];
+  const samples = names.map((name) => tank.soilSamples(name));
+  const found = ofFunction(
+    (xyz) => temperature(xyz, tank.locus) ?? [NaN, NaN],
+    samples[0].map((_, k) => samples.map((each) => each[k])),
+  );
+  const xyz = samples.map((each) => ofSamples(each).value);
+  const lux = ofSamples(tank.soilSamples("photopic"));
+  const lit = xyz[1] > 0;
+  const white = found.length && Number.isFinite(found[0].value);
   el("sheet").style.background = lit ? sheetColour(xyz) : "transparent";
-  const shares = ["blue", "green", "red"].map((name) => `${name} ${percent(ofSamples(tank.soilSamples(name)).value / ofSamples(tank.soilSamples("PAR")).value)} %`);
-  const warm = white ? `${withError(found[0].value, Math.max(found[0].error, 5), 3)} K, Duv ${found[1].value >= 0 ? "+" : "−"}${Math.abs(found[1].value).toFixed(4)}` : "too far from white for a colour temperature";
-  el("soil-colour").textContent = lit ? `${warm}; ${shares.join(", ")} of PAR; ${withError(lux.value, lux.error)} lx` : "no light";
-}
-
-// One row for each plant zone: bar, verdict, numbers, and a button that dims to it.
-function drawZones(state) {
-  const { tank } = state, reports = tank.zones.map((zone) => zoneReport(tank, zone));
-  const top = roundUp(Math.max(...reports.map((r) => Math.max(r.p90.value * 1.08, r.zone.band[1] * 1.15)), 1));
-  const list = el("zone-bars");
-  if (list.dataset.tank !== String(state.shown)) {
-    list.dataset.tank = String(state.shown);
-    list.replaceChildren(...reports.map((report, n) => zoneRow(state, n)));
-  }
-  reports.forEach((report, n) => drawZoneRow(tank, list.children[n], report, top));
-  const perDay = tank.fullHours() * MOL_PER_UMOL_HOUR;
-  const e = (estimate, factor = 1) => withError(factor * estimate.value, factor * estimate.error);
-  fillTable(el("zone-table"), ["zone", "read on", "band", "P10", "median", "P90", "in band, %", "over ceiling, %", "DLI", "dim all to, %", "bound by", "verdict"],
-    reports.map((r) => [r.zone.name, surfaceWords(tank, tank.byName.get(r.zone.surface)), r.zone.band.join("–"), e(r.p10), e(r.median), e(r.p90), e(r.inBand, 100), e(r.above, 100), e(r.median, perDay), e(r.dimTo), r.binds, verdictWords(r)]));
-  el("zone-cautions").replaceChildren(...zoneCautions(tank, reports).map((text) => make("p", {}, text)));
-}
-
-function zoneRow(state, n) {
-  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-  svg.setAttribute("class", "bar");
-  svg.setAttribute("role", "img");
-  const dim = make("button", { type: "button", class: "dim" }, "");
-  dim.addEventListener("click", () => {
-    const factor = Number(dim.dataset.factor);
-    state.setDims(state.shown, state.tank.dims.map((value) => Math.min(1, value * factor)));
-  });
-  return make("li", {}, make("h3", {}, ""), make("span", { class: "verdict" }, ""), svg, make("div", { class: "ticks", "aria-hidden": "true" }), make("p", { class: "words" }, ""), dim);
-}
-
-function drawZoneRow(tank, row, report, top) {
-  const { zone, median, p10, p90, dimTo } = report, words = verdictWords(report);
-  row.querySelector("h3").textContent = zone.name;
-  const verdict = row.querySelector(".verdict");
-  verdict.textContent = `${SIGNS[report.verdict]} ${words}`;
-  verdict.dataset.verdict = report.verdict;
-  drawBar(row.querySelector("svg"), report, top);
-  drawTicks(row.querySelector(".ticks"), [0, ...zone.band, top], top);
-  row.querySelector(".words").textContent = `Median ${withError(median.value, median.error)}; a tenth of the area gets less than ${short(p10.value, 2)}, a tenth more than ${short(p90.value, 2)}. Wanted ${zone.band.join("–")}, target ${short(zone.target)}.`;
-  const dim = row.querySelector(".dim"), most = Math.max(...tank.dims), possible = Number.isFinite(dimTo.value) && (dimTo.value / 100) * most <= 1.0005;
-  dim.disabled = !possible || Math.abs(dimTo.value - 100) < 0.5;
-  dim.dataset.factor = dimTo.value / 100;
-  const bound = report.binds === "ceiling" ? "under the ceiling" : "to the target";
-  if (!Number.isFinite(dimTo.value)) dim.textContent = "No light here";
-  else dim.textContent = possible ? `Set all to ${withError(dimTo.value, dimTo.error)} % of now: ${bound}` : `Wants ${withError(dimTo.value, dimTo.error)} % of now: more than full`;
-}
-
-function drawBar(svg, report, top) {
-  const { zone, p10, median, p90 } = report, x = (value) => Math.max(0, Math.min(100, (100 * value) / top));
-  const [low, high] = zone.band;
-  const part = (kind, a, b, y, h) => `<rect class="${kind}" x="${x(a)}" y="${y}" width="${Math.max(x(b) - x(a), 0.4)}" height="${h}"/>`;
-  const mark = (kind, at, y, h, w) => `<rect class="${kind}" x="${x(at) - w / 2}" y="${y}" width="${w}" height="${h}"/>`;
-  svg.setAttribute("viewBox", "0 0 100 12");
-  svg.setAttribute("preserveAspectRatio", "none");
-  svg.innerHTML = part("ground", 0, top, 0, 12) + part("band", low, high, 0, 12) + part("range", p10.value, p90.value, 4, 4)
-    + part("error", median.value - median.error, median.value + median.error, 2.6, 6.8) + mark("median", median.value, 1.4, 9.2, 0.7)
-    + mark("ceiling", zone.ceiling, 0, 12, 0.5);
-  svg.setAttribute("aria-label", `${zone.name}: wanted ${low} to ${high}; median ${short(median.value)}, from ${short(p10.value)} to ${short(p90.value)}, on a scale up to ${short(top)}.`);
-}
-
-// Numbers below a bar: its ends and the band's; what would touch is left out.
-function drawTicks(box, values, top) {
-  const kept = [];
-  for (const value of [values[1], values[2], 0, top]) {
-    if (value <= top && kept.every((other) => Math.abs(other - value) > 0.09 * top)) kept.push(value);
-  }
-  box.replaceChildren(...kept.map((value) => make("span", { style: `left:${(100 * value) / top}%`, class: value === 0 ? "first" : value === top ? "last" : "" }, short(value))));
-}
-
-function zoneCautions(tank, reports) {
-  const found = tank.unread.map((text) => `Not read: ${text}`);
-  const bright = new Map();
-  for (const { zone, p90 } of reports) if (p90.value > zone.carbon) bright.set(zone.carbon, [...(bright.get(zone.carbon) ?? []), zone.name]);
-  for (const [carbon, names] of bright) found.push(`${names.join(", ")}: a tenth of the area gets more than ${short(carbon)} ${UNIT}. Tanks that bright are usually kept with added CO₂; without it, algae gain.`);
-  for (const { zone } of reports) {
-    if (zone.target < zone.band[0] || zone.target > zone.band[1]) found.push(`${zone.name}: its target of ${short(zone.target)} lies outside its band of ${zone.band.join(" to ")}; the verdict goes by the band, the dimming by the target.`);
-  }
-  return found;
+  const shares = ["blue", "green", "red"].map(
+    (name) =>
+      `${name} ${percent(ofSamples(tank.soilSamples(name)).value / ofSamples(tank.soilSamples("PAR")).value)} %`,
+  );
+  const warm = white
+    ? `${withError(found[0].value, Math.max(found[0].error, 5), 3)} K, Duv ${found[1].value >= 0 ? "+" : "−"}${Math.abs(found[1].value).toFixed(4)}`
+    : "too far from white for a colour temperature";
+  el("soil-colour").textContent = lit
+    ? `${warm}; ${shares.join(", ")} of PAR; ${withError(lux.value, lux.error)} lx`
+    : "no light";
 }
 
 function drawLamps(state) {
   const { tank } = state;
-  const rows = tank.channels.map((c, m) => [c.label, `${short(100 * tank.dims[m])}`, short(tank.dims[m] * c.power), short(tank.dims[m] * c.ppf), c.power > 0 ? short(c.ppf / c.power) : DASH]);
-  rows.push(["all", "", short(tank.power()), short(tank.ppf()), tank.power() > 0 ? short(tank.ppf() / tank.power()) : DASH]);
+  const rows = tank.channels.map((c, m) => [
+    c.label,
+    `${short(100 * tank.dims[m])}`,
+    short(tank.dims[m] * c.power),
+    short(tank.dims[m] * c.ppf),
+    c.power > 0 ? short(c.ppf / c.power) : DASH,
+  ]);
+  rows.push([
+    "all",
+    "",
+    short(tank.power()),
+    short(tank.ppf()),
+    tank.power() > 0 ? short(tank.ppf() / tank.power()) : DASH,
+  ]);
   fillTable(el("lamp-table"), ["channel", "setting, %", "power, W", "PPF, µmol s⁻¹", "µmol per joule"], rows);
   const prices = new Map(tank.channels.map((channel) => [channel.fixture, channel.price]));
-  const price = [...prices.values()].some((each) => each !== null) ? [...prices.values()].reduce((sum, each) => sum + (each ?? 0), 0) : null;
-  const years = [1, 3, 5].map((n) => [n === 1 ? "1 year" : `${n} years`, short(n * tank.kwhPerYear()), tank.tariff > 0 ? money(tank, n * tank.costPerYear()) : DASH,
-    tank.tariff > 0 && price !== null ? money(tank, price + n * tank.costPerYear()) : DASH]);
+  const price = [...prices.values()].some((each) => each !== null)
+    ? [...prices.values()].reduce((sum, each) => sum + (each ?? 0), 0)
+    : null;
+  const years = [1, 3, 5].map((n) => [
+    n === 1 ? "1 year" : `${n} years`,
+    short(n * tank.kwhPerYear()),
+    tank.tariff > 0 ? money(tank, n * tank.costPerYear()) : DASH,
+    tank.tariff > 0 && price !== null ? money(tank, price + n * tank.costPerYear()) : DASH,
+  ]);
   fillTable(el("cost-table"), ["after", "energy, kWh", "energy costs", "with the lamps' price"], years);
 }
 
 function drawEnds(state) {
-  const ends = state.tank.ends().filter((end) => end.value >= 0.05), most = ends.length ? ends[0].value : 1;
-  fillTable(el("ends-table"), ["where 100 photons end", "photons", ""], ends.map((end) => [end.name, withError(end.value, end.error), ""]));
+  const ends = state.tank.ends().filter((end) => end.value >= 0.05);
+  const most = ends.length ? ends[0].value : 1;
+  fillTable(
+    el("ends-table"),
+    ["where 100 photons end", "photons", ""],
+    ends.map((end) => [end.name, withError(end.value, end.error), ""]),
+  );
   for (const [n, row] of [...el("ends-table").tBodies[0].rows].entries()) {
-    row.lastElementChild.replaceChildren(make("span", { class: "stripe", style: `width:${(100 * ends[n].value) / most}%` }));
+    row.lastElementChild.replaceChildren(
+      make("span", { class: "stripe", style: `width:${(100 * ends[n].value) / most}%` }),
+    );
   }
 }
 
@@ -164,9 +149,11 @@ function drawEnds(state) {
 function announce(state) {
   clearTimeout(state.announcing);
   state.announcing = setTimeout(() => {
-    const { tank } = state, figures = keyFigures(tank);
+    const { tank } = state;
+    const figures = keyFigures(tank);
     const zones = tank.zones.map((zone) => `${zone.name} ${verdictWords(zoneReport(tank, zone))}`);
     const who = state.tanks.length > 1 ? `${"AB"[state.shown]}: ` : "";
-    el("status").textContent = `${who}${figures.map(([, name, value, unit]) => `${name} ${value} ${unit}`).join(". ")}. ${zones.join(", ")}.`;
+    el("status").textContent =
+      `${who}${figures.map(([, name, value, unit]) => `${name} ${value} ${unit}`).join(". ")}. ${zones.join(", ")}.`;
   }, 500);
 }

@@ -1,6 +1,7 @@
 // A traced tank: light adds up, so every map is the sum of its channels' maps times their settings.
 
-const OPEN_STEPS = 250, LEAST_OPEN = 0.2;
+const OPEN_STEPS = 250;
+const LEAST_OPEN = 0.2;
 const MOL_PER_UMOL_HOUR = 3600e-6;
 
 class Tank {
@@ -46,8 +47,10 @@ class Tank {
     return this.once(`density ${surface.name}`, () => {
       const sum = new Float32Array(surface.cells);
       this.dims.forEach((dim, m) => {
-        const scale = dim * surface.light.rows[m], steps = surface.light.data;
-        if (scale) for (let c = 0, at = m * surface.cells; c < surface.cells; c++) sum[c] += scale * steps[at + c];
+        const scale = dim * surface.light.rows[m];
+        const steps = surface.light.data;
+        if (scale)
+          for (let c = 0, at = m * surface.cells; c < surface.cells; c++) sum[c] += scale * steps[at + c];
       });
       return sum;
     });
@@ -62,16 +65,36 @@ class Tank {
     });
   }
 
+  // Standard error of the PPFD on the open part of each cell.
+  openErrors(surface) {
+    return this.once(`errors ${surface.name}`, () => {
+      const values = this.openDensity(surface);
+      if (!surface.noise) return values.map((value, c) => value * surface.relErr[c]);
+      const cells = Uint32Array.from(values, (_, c) => c);
+      const samples = this.samples(surface, cells, surface.open);
+      const k = samples.length;
+      return values.map((_, c) => {
+        const mean = samples.reduce((sum, sample) => sum + sample[c] / k, 0);
+        return Math.sqrt(samples.reduce((sum, sample) => sum + (sample[c] - mean) ** 2, 0) / (k - 1) / k);
+      });
+    });
+  }
+
   // One array per replicate: the light of some cells, over their open shares.
   samples(surface, cells, open) {
-    const k = surface.replicates, n = cells.length, count = surface.cells;
+    const k = surface.replicates;
+    const n = cells.length;
+    const count = surface.cells;
     const found = Array.from({ length: k }, () => new Float64Array(n));
     this.dims.forEach((dim, m) => {
       if (!dim) return;
       const mean = dim * surface.light.rows[m];
       for (let r = 0; r < k; r++) {
-        const row = r * this.dims.length + m, spread = dim * surface.noise.rows[row];
-        const sample = found[r], steps = surface.light.data, noise = surface.noise.data;
+        const row = r * this.dims.length + m;
+        const spread = dim * surface.noise.rows[row];
+        const sample = found[r];
+        const steps = surface.light.data;
+        const noise = surface.noise.data;
         for (let i = 0; i < n; i++) {
           sample[i] += mean * steps[m * count + cells[i]] + spread * noise[row * count + cells[i]];
         }
@@ -94,18 +117,24 @@ class Tank {
   cellByChannel(surface, c) {
     const open = surface.open ? surface.open[c] : 1;
     const steps = surface.light.data;
-    return Array.from(this.dims, (dim, m) => (dim * surface.light.rows[m] * steps[m * surface.cells + c]) / open);
+    return Array.from(
+      this.dims,
+      (dim, m) => (dim * surface.light.rows[m] * steps[m * surface.cells + c]) / open,
+    );
   }
 
   // Spectrum around a cell, 380-780 nm, of the PPFD of the cell [umol m-2 s-1 nm-1].
   cellSpectrum(surface, c) {
     const total = new Float64Array(401);
-    const points = 41, base = surface.part[c] * surface.sources * points, transfer = surface.transfer;
+    const points = 41;
+    const base = surface.part[c] * surface.sources * points;
+    const transfer = surface.transfer;
     this.channels.forEach((channel, m) => {
       if (!this.dims[m]) return;
       const at = base + channel.source * points;
       for (let i = 0; i < 401; i++) {
-        const j = Math.min(Math.floor(i / 10), points - 2), t = i / 10 - j;
+        const j = Math.min(Math.floor(i / 10), points - 2);
+        const t = i / 10 - j;
         const through = transfer.data[at + j] * (1 - t) + transfer.data[at + j + 1] * t;
         total[i] += this.dims[m] * channel.spectrum[i] * through * transfer.rows[0];
       }
@@ -116,10 +145,12 @@ class Tank {
 
   // Mean light on the open soil under one weighting, a sample for each replicate.
   soilSamples(name) {
-    const { names, replicates, samples } = this.soil, m = this.dims.length;
+    const { names, replicates, samples } = this.soil;
+    const m = this.dims.length;
     const q = names.indexOf(name);
     return Array.from({ length: replicates }, (_, k) =>
-      this.dims.reduce((sum, dim, i) => sum + dim * samples[(q * replicates + k) * m + i], 0));
+      this.dims.reduce((sum, dim, i) => sum + dim * samples[(q * replicates + k) * m + i], 0),
+    );
   }
 
   power() {
@@ -145,11 +176,14 @@ class Tank {
 
   // Where 100 photons end, most first.
   ends() {
-    const { names, replicates, samples } = this.budget, m = this.dims.length, n = names.length;
+    const { names, replicates, samples } = this.budget;
+    const m = this.dims.length;
+    const n = names.length;
     const emitted = this.dims.reduce((sum, dim, i) => sum + dim * this.channels[i].photons, 0);
     const row = (end) => {
       const each = Array.from({ length: replicates }, (_, k) =>
-        this.dims.reduce((sum, dim, i) => sum + dim * samples[(k * m + i) * n + end], 0));
+        this.dims.reduce((sum, dim, i) => sum + dim * samples[(k * m + i) * n + end], 0),
+      );
       return { name: names[end], ...ofSamples(each.map((value) => (100 * value) / emitted)) };
     };
     if (!(emitted > 0)) return [];
@@ -162,8 +196,11 @@ class Tank {
 }
 
 function scaledRows(steps, read, rows) {
-  const data = read(steps.data), n = data.length / rows;
-  return steps.rows.map((scale, r) => Float64Array.from(data.subarray(r * n, (r + 1) * n), (step) => scale * step));
+  const data = read(steps.data);
+  const n = data.length / rows;
+  return steps.rows.map((scale, r) =>
+    Float64Array.from(data.subarray(r * n, (r + 1) * n), (step) => scale * step),
+  );
 }
 
 function openSurface(surface, channels, read) {
@@ -184,9 +221,11 @@ function centreNoise(surface, channels, read) {
   for (let m = 0; m < channels; m++) {
     for (let c = 0; c < cells; c++) {
       let mean = 0;
-      for (let r = 0; r < replicates; r++) mean += noise.rows[r * channels + m] * steps[(r * channels + m) * cells + c];
+      for (let r = 0; r < replicates; r++)
+        mean += noise.rows[r * channels + m] * steps[(r * channels + m) * cells + c];
       mean /= replicates;
-      for (let r = 0; r < replicates; r++) kept[(r * channels + m) * cells + c] -= mean / noise.rows[r * channels + m];
+      for (let r = 0; r < replicates; r++)
+        kept[(r * channels + m) * cells + c] -= mean / noise.rows[r * channels + m];
     }
   }
   noise.data = kept;
@@ -200,9 +239,17 @@ function openZone(zone, read) {
 
 // All open soil, as if it were one plant zone.
 function wholeSoil(soil) {
-  const cells = Uint32Array.from({ length: soil.cells }, (_, c) => c).filter((c) => soil.open[c] >= LEAST_OPEN);
+  const cells = Uint32Array.from({ length: soil.cells }, (_, c) => c).filter(
+    (c) => soil.open[c] >= LEAST_OPEN,
+  );
   const open = Float64Array.from(cells, (c) => soil.open[c]);
-  return { name: "soil", surface: "soil", cells, open, area: Float32Array.from(cells, (c) => soil.area[c] * soil.open[c]) };
+  return {
+    name: "soil",
+    surface: "soil",
+    cells,
+    open,
+    area: Float32Array.from(cells, (c) => soil.area[c] * soil.open[c]),
+  };
 }
 
 function openMesh(mesh, read) {

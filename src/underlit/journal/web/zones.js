@@ -6,14 +6,17 @@ const RADIX = 2048;
 // Order of numbers, by 22 bits of their range: fast, and finer than the noise by far.
 function orderOf(values) {
   const n = values.length;
-  let least = Infinity, most = -Infinity;
+  let least = Infinity;
+  let most = -Infinity;
   for (const value of values) {
     if (value < least) least = value;
     if (value > most) most = value;
   }
-  const keys = new Uint32Array(n), scale = most > least ? (RADIX * RADIX - 1) / (most - least) : 0;
+  const keys = new Uint32Array(n);
+  const scale = most > least ? (RADIX * RADIX - 1) / (most - least) : 0;
   for (let i = 0; i < n; i++) keys[i] = (values[i] - least) * scale;
-  let order = new Uint32Array(n).map((_, i) => i), next = new Uint32Array(n);
+  let order = new Uint32Array(n).map((_, i) => i);
+  let next = new Uint32Array(n);
   for (const shift of [0, 11]) {
     const start = new Uint32Array(RADIX + 1);
     for (let i = 0; i < n; i++) start[((keys[i] >>> shift) & (RADIX - 1)) + 1]++;
@@ -28,7 +31,10 @@ function orderOf(values) {
 function quantiles(values, share, levels) {
   const order = orderOf(values);
   const found = [];
-  let before = 0, middle = -1, last = values[order[0]], level = 0;
+  let before = 0;
+  let middle = -1;
+  let last = values[order[0]];
+  let level = 0;
   for (const i of order) {
     const at = before + share[i] / 2;
     while (level < levels.length && levels[level] <= at) {
@@ -44,12 +50,15 @@ function quantiles(values, share, levels) {
 
 // Standard deviation over the cells without noise, over that with noise.
 function keptSpread(samples, share) {
-  const k = samples.length, n = share.length;
+  const k = samples.length;
+  const n = share.length;
   if (k < 2) return 1;
   const means = samples.map((sample) => sample.reduce((sum, value, i) => sum + share[i] * value, 0));
-  let observed = 0, noise = 0;
+  let observed = 0;
+  let noise = 0;
   for (let i = 0; i < n; i++) {
-    let mean = 0, square = 0;
+    let mean = 0;
+    let square = 0;
     for (let r = 0; r < k; r++) mean += (samples[r][i] - means[r]) / k;
     for (let r = 0; r < k; r++) square += (samples[r][i] - means[r] - mean) ** 2;
     observed += share[i] * mean * mean;
@@ -78,7 +87,16 @@ function zoneReport(tank, zone) {
     const verdict = judge(p10.value, median.value, p90.value, low, high);
     const nearest = Math.min(Math.abs(median.value - low), Math.abs(median.value - high));
     return {
-      zone, p10, median, p90, mean, inBand, above, evenness, dimTo, verdict,
+      zone,
+      p10,
+      median,
+      p90,
+      mean,
+      inBand,
+      above,
+      evenness,
+      dimTo,
+      verdict,
       sure: nearest >= 2 * median.error,
       binds: bindingOf(tank, zone, median.value, p90.value, dimTo.value),
     };
@@ -86,7 +104,9 @@ function zoneReport(tank, zone) {
 }
 
 function statistics(cells, share, kept, low, high, zone) {
-  let mean = 0, inBand = 0, above = 0;
+  let mean = 0;
+  let inBand = 0;
+  let above = 0;
   for (let i = 0; i < cells.length; i++) mean += share[i] * cells[i];
   for (let i = 0; i < cells.length; i++) {
     const drawn = mean + kept * (cells[i] - mean);
