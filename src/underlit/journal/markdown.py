@@ -22,6 +22,8 @@ _CAPTIONS = {
     "depth": "Light against depth",
     "panes": "Inside of the panes",
     "zones": "Plant zones: light and wanted band",
+    "day": "Light over the day",
+    "front": "View from the front",
     "hardscape": "Hardscape and soil, painted with light",
     "budget": "Where 100 photons end",
     "spectra": "Spectrum at the lamps and on the soil",

@@ -208,7 +208,7 @@ def _inputs(read: Reading, letter: str) -> str:
         f"<h3>{letter}: {escape(read.title)}</h3>"
         + _pairs(facts.provenance(read.res))
         + "<details><summary>The whole scene file</summary>"
-        + f"<pre tabindex='0' aria-label='Scene file of {letter}'>{escape(read.res.scene_text)}</pre></details>"
+        + f"<pre tabindex='0' role='region' aria-label='Scene file of {letter}'>{escape(read.res.scene_text)}</pre></details>"
     )
 
 

@@ -11,9 +11,9 @@ function drawComparison(state) {
     pairRow("power, W", exact(a.power()), exact(b.power())),
     pairRow("PPF, µmol s⁻¹", exact(a.ppf()), exact(b.ppf())),
     pairRow("soil: mean PPFD per watt", perWatt(soil[0], a), perWatt(soil[1], b)),
-    pairRow("energy of a year, kWh", exact(a.kwhPerYear()), exact(b.kwhPerYear())),
+    pairRow("energy a year, kWh", exact(a.kwhPerYear()), exact(b.kwhPerYear())),
     ...(a.tariff > 0 && b.tariff > 0
-      ? [pairRow(`cost of a year, ${a.day.currency}`, exact(a.costPerYear()), exact(b.costPerYear()))]
+      ? [pairRow(`cost a year, ${a.day.currency}`, exact(a.costPerYear()), exact(b.costPerYear()))]
       : []),
   ];
   for (const zone of a.zones) {
@@ -28,7 +28,7 @@ function drawComparison(state) {
       ra.verdict === rb.verdict ? "the same" : "",
     ]);
   }
-  fillTable(el("compare-table"), ["", `A: ${a.title}`, `B: ${b.title}`, "B less A"], rows);
+  fillTable(el("compare-table"), ["quantity", `A: ${a.title}`, `B: ${b.title}`, "B less A"], rows);
   drawPair(state);
 }
 

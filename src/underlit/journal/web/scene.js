@@ -162,7 +162,7 @@ class TankScene {
     const d = this.zoom * this.reach();
     return {
       eye: { x: d * Math.cos(e) * Math.cos(a), y: d * Math.cos(e) * Math.sin(a), z: d * Math.sin(e) },
-      center: { x: 0, y: 0, z: -0.04 },
+      center: { x: 0, y: 0, z: -0.02 },
       up: { x: 0, y: 0, z: 1 },
     };
   }
@@ -171,7 +171,7 @@ class TankScene {
   reach() {
     const half = Math.hypot(...this.aspect) / 2;
     const narrow = Math.max(1, this.node.clientHeight / this.node.clientWidth);
-    return (0.92 * half * narrow) / Math.sin(FOVY / 2);
+    return (0.86 * half * narrow) / Math.sin(FOVY / 2);
   }
 
   turn(azimuth, elevation, zoom = 1) {

@@ -117,7 +117,7 @@ function drawSight(sight) {
     }
     rows.push([fixture.name, "arrives", `${percent(fixture.through)} %`]);
     for (const [name, share] of fixture.takenBy)
-      rows.push(["", `taken by ${name}`, share < 0.005 ? "under 1 %" : `${percent(share)} %`]);
+      rows.push([fixture.name, `taken by ${name}`, share < 0.005 ? "under 1 %" : `${percent(share)} %`]);
   }
   fillTable(el("spot-sight"), ["lamp", "its straight light", "share"], rows);
   el("spot-sight-note").hidden = sight.every((fixture) => fixture.known);

@@ -25,24 +25,24 @@ function keyFigures(tank) {
   const reports = tank.zones.map((zone) => zoneReport(tank, zone));
   const right = reports.filter((report) => report.verdict === "right");
   return [
-    ["soil", "Light on the soil, median", withError(soil.median.value, soil.median.error), UNIT],
+    ["soil", "Soil, median PPFD", withError(soil.median.value, soil.median.error), UNIT],
     [
       "dli",
-      "Light of a day, DLI",
+      "Soil, DLI",
       withError(soil.median.value * perDay, soil.median.error * perDay),
       "mol\u00a0m⁻²\u00a0d⁻¹",
     ],
     [
       "zones",
-      "Plant zones that suit",
+      "Plant zones right",
       reports.length ? `${right.length} of ${reports.length}` : DASH,
       reports.length ? "" : "none in the scene",
     ],
     ["power", "Power", short(tank.power(), 3), "W"],
-    ["energy", "Energy of a year", short(tank.kwhPerYear(), 3), "kWh"],
+    ["energy", "Energy a year", short(tank.kwhPerYear(), 3), "kWh"],
     [
       "cost",
-      "Cost of a year",
+      "Cost a year",
       tank.tariff > 0 ? short(tank.costPerYear(), 3) : DASH,
       tank.tariff > 0 ? tank.day.currency : "no tariff",
     ],
@@ -135,7 +135,7 @@ function drawEnds(state) {
   const most = ends.length ? ends[0].value : 1;
   fillTable(
     el("ends-table"),
-    ["where 100 photons end", "photons", ""],
+    ["where 100 photons end", "photons", "in proportion"],
     ends.map((end) => [end.name, withError(end.value, end.error), ""]),
   );
   for (const [n, row] of [...el("ends-table").tBodies[0].rows].entries()) {
