@@ -68,9 +68,9 @@ def measure(options: argparse.Namespace, load: float, say):
         cold=not quick,
         clock=options.clock,
     )
-    mask = open_cells(prepare(from_text(scene_text())).numbers())
+    tank = prepare(from_text(scene_text())).numbers()
     rows = compare(options.only, plan, say) if "contenders" in options.parts else {}
-    found = Measured(plan, mask, rows, load_before=load)
+    found = Measured(plan, open_cells(tank), len(tank.faces), rows, load_before=load)
     if "rays" in options.parts:
         _rays(found, quick, say)
     if "scaling" in options.parts:

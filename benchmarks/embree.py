@@ -82,7 +82,8 @@ def measure_rays(triangles: list[int], n_rays: int, n_photons: int, rounds: int,
     rows = []
     for count in triangles:
         setup = prepare(from_text(scene_text(count, SOIL_ONLY)), spectra.NODES_NM)
-        rows.append(_measure(f"rock, {count:,} triangles", setup, n_rays, n_photons, rounds, threads))
+        title = f"rock, {setup.packed.arrays.mesh.n_faces:,} triangles"
+        rows.append(_measure(title, setup, n_rays, n_photons, rounds, threads))
         say(_line(rows[-1]))
     rows.append(_measure("leaf-like strips", leaf_setup(), n_rays, n_photons, rounds, threads))
     say(_line(rows[-1]))

@@ -18,7 +18,16 @@ def draw(found: Measured, path) -> None:
     with LIGHT.context():
         figure = Figure(figsize=(10.0, 7.6), layout="constrained")
         axes = figure.subplots(2, 2)
-        for ax, part in zip(axes.flat, (_merits, _embree, _scaling, _errors), strict=True):
+        parts = (
+            (_merits, found.rows),
+            (_embree, found.rays),
+            (_scaling, found.series),
+            (_errors, found.errors),
+        )
+        for ax, (part, measured) in zip(axes.flat, parts, strict=True):
+            if not measured:
+                ax.set_visible(False)
+                continue
             part(ax, found)
             ax.spines[["top", "right"]].set_visible(False)
             ax.set_axisbelow(True)
@@ -36,8 +45,7 @@ def _merits(ax, found: Measured) -> None:
     ax.grid(axis="x", color=LIGHT.faint, lw=0.7)
     ax.set_xlabel("1 / (mean relative variance x seconds)  [1/s]")
     ax.set_title(f"Figure of merit, {found.plan.threads} threads", loc="left")
-    if rows:
-        ax.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.4, -0.16), ncol=3)
+    ax.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.4, -0.16), ncol=3)
 
 
 def _embree(ax, found: Measured) -> None:
@@ -55,8 +63,7 @@ def _embree(ax, found: Measured) -> None:
     ax.set_xticks(at, [row.title.replace(", ", "\n") for row in found.rays])
     ax.set_ylabel("rate over that of Embree's rays")
     ax.set_title("Beside Embree, one thread", loc="left")
-    if found.rays:
-        ax.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.16), ncol=2)
+    ax.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.16), ncol=2)
 
 
 def _scaling(ax, found: Measured) -> None:
@@ -71,19 +78,16 @@ def _scaling(ax, found: Measured) -> None:
     ax.set_xlabel("number of them")
     ax.set_ylabel("photons/s over that of the fewest")
     ax.set_title("Scaling", loc="left")
-    if found.series:
-        ax.legend(frameon=False)
+    ax.legend(frameon=False)
 
 
 def _errors(ax, found: Measured) -> None:
-    if found.photons is not None:
-        for side, shade in zip(AREAS_CM, SHADES, strict=True):
-            ax.loglog(
-                found.photons, 100 * found.errors[side], "o-", ms=4, color=shade, label=f"{side} cm areas"
-            )
-        slope = 100 * found.errors[1][0] * np.sqrt(found.photons[0] / found.photons)
-        ax.loglog(found.photons, slope, "--", color=LIGHT.muted, lw=1.0, label="1 / square root of photons")
-        ax.legend(frameon=False)
+    for side, shade in zip(AREAS_CM, SHADES, strict=True):
+        percent = 100 * found.errors[side]
+        ax.loglog(found.photons, percent, "o-", ms=4, color=shade, label=f"{side} cm areas")
+    slope = 100 * found.errors[1][0] * np.sqrt(found.photons[0] / found.photons)
+    ax.loglog(found.photons, slope, "--", color=LIGHT.muted, lw=1.0, label="1 / square root of photons")
+    ax.legend(frameon=False)
     ax.grid(color=LIGHT.faint, lw=0.7)
     ax.set_xlabel("photons")
     ax.set_ylabel("stated relative error  [%]")

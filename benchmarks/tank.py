@@ -49,6 +49,7 @@ efficacy = "2 umol/J"
 beam = "120 deg"
 """
 
+# Faces are cut to the size of patches: large ones leave the number of triangles as asked for.
 _STONE = """
 [[hardscape]]
 name = "stone {number}"
@@ -58,6 +59,7 @@ seed = {number}
 triangles = {triangles}
 position = ["{at_x} cm", "{at_y} cm"]
 sink = "1 cm"
+patch = "5 cm"
 material = {{ reflectance = {reflectance} }}
 """
 
