@@ -23,7 +23,7 @@ def arguments(argv: list[str] | None = None) -> argparse.Namespace:
                         help=f"contenders, of: {', '.join(ENTRIES)}")  # fmt: skip
     parser.add_argument("--parts", nargs="+", choices=PARTS, default=list(PARTS), help="parts to measure")
     parser.add_argument("--seconds", type=float, help="of one run; default 3, quick 0.5")
-    parser.add_argument("--rounds", type=int, help="runs of each; default 6, quick 3")
+    parser.add_argument("--rounds", type=int, help="runs of each; default 5, quick 3")
     parser.add_argument("--threads", type=int, default=os.cpu_count() or 1, help="default all")
     parser.add_argument("--clock", choices=("wall", "cpu"), default="wall",
                         help="cpu: processor time over threads, for a machine busy with other things")  # fmt: skip
@@ -63,7 +63,7 @@ def measure(options: argparse.Namespace, load: float, say):
     quick = options.quick
     plan = Plan(
         seconds=options.seconds or (0.5 if quick else 3.0),
-        rounds=options.rounds or (3 if quick else 6),
+        rounds=options.rounds or (3 if quick else 5),
         threads=options.threads,
         cold=not quick,
         clock=options.clock,

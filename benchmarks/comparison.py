@@ -21,7 +21,7 @@ class Plan:
     Parameters
     ----------
     seconds : float
-        Of one run.
+        Of one run on all threads.
     rounds : int
         Runs of each contender and number of threads.
     threads : int
@@ -161,6 +161,5 @@ def _round(number: int, rows: dict[str, Row], workers: dict[str, Worker], plan: 
     for name in names:
         row = rows[name]
         for threads in sorted({plan.threads, 1}, reverse=True):
-            count = max(64, row.count * threads // plan.threads)
             seed = 1000 * (number + 1) + threads
-            row.runs.setdefault(threads, []).append(workers[name].run(count, threads, seed))
+            row.runs.setdefault(threads, []).append(workers[name].run(row.count, threads, seed))

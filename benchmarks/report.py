@@ -10,13 +10,14 @@ from pathlib import Path
 
 import numpy as np
 
+import underlit
 from benchmarks.comparison import Plan, Row
 from benchmarks.contenders import ENTRIES, OURS, OURS_SPECTRAL, PEERS
 from benchmarks.embree import RayRow
 from benchmarks.merit import AREAS_CM
 from benchmarks.scaling import Series
 
-PACKAGES = ("underlit", "numpy", "numba", "embreex", "mitsuba", "drjit", "raysect")
+PACKAGES = ("numpy", "numba", "embreex", "mitsuba", "drjit", "raysect")
 SPECTRAL_BANDS = 16
 
 
@@ -62,6 +63,7 @@ def machine() -> str:
             found.append(f"{name} {version(name)}")
         except PackageNotFoundError:
             continue
+    found.insert(0, f"underlit {underlit.__version__}")
     cores = os.cpu_count()
     return f"{model}, {cores} cores, {platform.system()}, Python {platform.python_version()}; " + ", ".join(
         found
@@ -203,7 +205,7 @@ Dr.Jit. `--quick` takes a few minutes and writes nothing; `--clock cpu` is for a
 A tank of 60 x 30 x 36 cm with real panes, clear water of index 1.333, a flat soil of reflectance 0.05, four stones of
 {n_triangles:,} triangles, and a Lambertian lamp of 54 x 7 cm 20 cm above the water. Water and glass absorb nothing,
 because not all of these programs can model it. Each contender has a process of its own and runs in turn, {rounds} times
-about {seconds:g} s with all threads and as long with one; rates are medians. The figure of merit is 1 / (mean relative
+about {seconds:g} s with all threads, and with as many photons on one; rates are medians. The figure of merit is 1 / (mean relative
 variance x seconds) over the cells of the soil that a camera under the water surface sees whole ({n_open:,} of
 {n_cells:,}), in areas of 1, 4 and 12 cm. Quasi-random points make it grow with the length of a run.
 
