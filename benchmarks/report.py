@@ -205,9 +205,9 @@ Dr.Jit. `--quick` takes a few minutes and writes nothing; `--clock cpu` is for a
 A tank of 60 x 30 x 36 cm with real panes, clear water of index 1.333, a flat soil of reflectance 0.05, four stones of
 {n_triangles:,} triangles, and a Lambertian lamp of 54 x 7 cm 20 cm above the water. Water and glass absorb nothing,
 because not all of these programs can model it. Each contender has a process of its own and runs in turn, {rounds} times
-about {seconds:g} s with all threads, and with as many photons on one; rates are medians. The figure of merit is 1 / (mean relative
-variance x seconds) over the cells of the soil that a camera under the water surface sees whole ({n_open:,} of
-{n_cells:,}), in areas of 1, 4 and 12 cm. Quasi-random points make it grow with the length of a run.
+about {seconds:g} s with all threads, and with as many photons on one; rates are medians. The figure of merit is
+1 / (mean relative variance x seconds) over the cells of the soil that a camera under the water surface sees whole
+({n_open:,} of {n_cells:,}), in areas of 1, 4 and 12 cm. Quasi-random points make it grow with the length of a run.
 
 {speed}
 
