@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 
 import numpy as np
 import pytest
 
 import browser
+import synthetic
+from underlit.journal import save_page
 from underlit.metrics import colour, ends, maps, summary, zones
 from underlit.metrics.estimate import Estimate
 
@@ -247,6 +250,26 @@ def test_narrow_screen_needs_no_sideways_scrolling(chromium, page_path, width, s
         phone.set_slider("A-0", 10)
         assert phone.page.locator("#A-0").is_visible()
         assert phone.faults == []
+
+
+def test_page_of_little_says_what_is_missing(chromium, res, tmp_path):
+    """Only soil, no plants, one replicate, no water: everything is still there that can be, and nothing breaks."""
+    scene = re.sub(r"\[\[plant\]\].*?(?=\[\[fixture)", "", res.scene_text, flags=re.S)
+    scene = scene.replace('level = "33 cm"', 'level = "0 cm"')
+    scene = re.sub(r"(position = .*\n)", r'\1height_above = "rim"\n', scene)
+    little = synthetic.result(photons=20_000, replicates=1)
+    soil = {"soil": little.surfaces["soil"]}
+    little = dataclasses.replace(little, surfaces=soil, scene_text=scene)
+    with browser.Opened(chromium, save_page([little], tmp_path / "little.html").resolve()) as opened:
+        for name in ("light", "solid", "zones", "spot", "sections", "panes", "lamps", "ends"):
+            opened.show(name)
+        opened.set_slider("A-0", 40)
+        assert all(opened.page.locator(f"#no-{name}").is_visible() for name in ("planes", "panes", "zones"))
+        expected = maps.ppfd(little, "soil", [0.4, *(c.dim for c in little.channels[1:])]).value
+        opened.show("keys")
+        assert opened.number("key-soil") == pytest.approx(np.median(expected), rel=0.02)
+        assert "±" not in opened.text("key-soil")
+        assert opened.faults == []
 
 
 def test_two_results_are_compared_at_their_own_settings(chromium, pair_path, res, other):

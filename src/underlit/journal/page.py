@@ -204,11 +204,10 @@ def _cautions(readings: list[Reading]) -> list[str]:
 
 def _inputs(read: Reading, letter: str) -> str:
     """Seed, errors, versions and the scene file of one result."""
+    scene = f"<pre tabindex='0' role='region' aria-label='Scene file of {letter}'>{escape(read.res.scene_text)}</pre>"
     return (
-        f"<h3>{letter}: {escape(read.title)}</h3>"
-        + _pairs(facts.provenance(read.res))
-        + "<details><summary>The whole scene file</summary>"
-        + f"<pre tabindex='0' role='region' aria-label='Scene file of {letter}'>{escape(read.res.scene_text)}</pre></details>"
+        f"<h3>{letter}: {escape(read.title)}</h3>{_pairs(facts.provenance(read.res))}"
+        f"<details><summary>The whole scene file</summary>{scene}</details>"
     )
 
 

@@ -3,6 +3,8 @@
 async function start() {
   const { head, read } = await openParcel();
   const tanks = head.results.map((record) => new Tank(record, read));
+  for (const name of ["planes", "panes", "zones"])
+    el(`no-${name}`).hidden = tanks.some((tank) => tank[name].length);
   for (const tank of tanks) {
     tank.locus = head.locus;
     prepareSight(tank);
@@ -56,6 +58,7 @@ function listenLevel(state) {
   const slider = el("level");
   const show = () => {
     slider.max = state.tank.planes.length;
+    slider.parentElement.hidden = !state.tank.planes.length;
     state.level = Math.min(state.level, state.tank.planes.length);
     slider.value = state.level;
     slider.setAttribute("aria-valuetext", levelWords(state));

@@ -1,6 +1,9 @@
 // The inside of the panes, folded out as seen from the front: where algae will be wiped.
 
 function drawPanes(state) {
+  for (const side of ["left", "front", "right", "back"]) {
+    el(`pane-${side}`).closest("figure").hidden = !state.tank.byName.has(`pane ${side}`);
+  }
   const scale = state.scale("panes");
   for (const pane of state.tank.panes) drawPane(state, pane, scale);
   drawScale(el("panes-scale"), scale);

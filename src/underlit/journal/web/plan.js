@@ -48,7 +48,7 @@ function levelWords(state) {
   if (!level) return "on the soil";
   const height = surface.centre[2];
   const depth = state.tank.water - height;
-  return `${cm(height)} cm above the bottom, ${cm(depth)} cm under the surface`;
+  return `${cm(height)} cm above the bottom` + (depth > 0 ? `, ${cm(depth)} cm under the surface` : "");
 }
 
 function planCaption(state) {

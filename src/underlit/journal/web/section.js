@@ -5,6 +5,7 @@ const SECTION_ROWS = 90;
 
 function drawSections(state) {
   const { tank } = state;
+  for (const figure of el("sections").querySelectorAll("figure, .frame")) figure.hidden = !tank.planes.length;
   if (!tank.planes.length) return;
   const scale = state.scale("tank");
   const [x, y] = state.spot.place;
