@@ -1,9 +1,11 @@
 """Every photon is accounted for by name, whatever the scene (GE-13)."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
-from underlit.scene.loader import from_text
+from underlit.scene.loader import from_text, load_scene
 from underlit.tracer import trace
 
 pytestmark = pytest.mark.validation
@@ -144,6 +146,19 @@ def test_budget_sums_to_one(text, photons):
     total = result.budget.share.sum(axis=2)
     assert np.abs(total - 1.0).max() < 1e-9
     assert np.isfinite(result.budget.share).all()
+
+
+SHIPPED = sorted((Path(__file__).parents[2] / "scenes").glob("*/scene.toml"))
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.parent.name)
+def test_budget_of_a_shipped_scene_sums_to_one(path):
+    result = trace(load_scene(path), photons=20_000, seed=3, threads=2)
+    assert np.abs(result.budget.share.sum(axis=2) - 1.0).max() < 1e-9
+
+
+def test_there_are_shipped_scenes():
+    assert len(SHIPPED) >= 6
 
 
 def test_every_end_of_a_photon_is_met():
