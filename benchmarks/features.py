@@ -18,8 +18,8 @@ from underlit.kernels.batch import new_scratch, trace_batch
 from underlit.kernels.rng import sobol_directions
 from underlit.scene import scene_from_text
 from underlit.tracer.pack import pack
-from underlit.tracer.run import SCALE
 from underlit.tracer.sources import build_lamps
+from underlit.tracer.tally import SCALE
 
 PLAIN = """
 [tank]

@@ -9,7 +9,9 @@ import numpy as np
 from benchmarks.tank import Setup, prepare, scene_text
 from underlit import spectra
 from underlit.scene.loader import from_text
-from underlit.tracer.run import SCALE, _run_layers, _Tally
+from underlit.tracer.cores import Cores
+from underlit.tracer.run import run_layers
+from underlit.tracer.tally import SCALE, Tally
 
 # Peers count light on the soil alone, so no horizontal planes here; `scaling` shows what those cost.
 SOIL_ONLY = "[run]\nplanes = []\n"
@@ -59,6 +61,7 @@ class Tracer:
 
     def cells(self, n: int, threads: int, seed: int, streams: int = Tallied.streams) -> np.ndarray:
         """Light per cell and band over light emitted, shape (streams, C, B)."""
-        tally = _Tally(self.packed, self.lamps, streams, seed)
-        _run_layers(tally, None, n, threads, None, 0.0)
+        tally = Tally(self.packed, self.lamps, streams, seed)
+        with Cores(tally, threads) as engine:
+            run_layers(tally, engine, None, n, None, 0.0)
         return tally.cells[:, 0] / (SCALE * tally.done[0])

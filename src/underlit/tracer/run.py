@@ -11,34 +11,23 @@ import os
 import platform
 import time
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import partial
-from queue import SimpleQueue
 
 import numpy as np
 
 import underlit
-from underlit import spectra
 from underlit.errors import UnderlitError
-from underlit.kernels.batch import new_scratch, trace_batch
-from underlit.kernels.rng import sobol_directions
 from underlit.results.result import Result
 from underlit.scene.hardscape import MeshPiece
 from underlit.scene.model import Scene
 from underlit.scene.world import World
 from underlit.tracer.colours import known_colours
+from underlit.tracer.cores import Cores
 from underlit.tracer.pack import Packed, pack
 from underlit.tracer.sources import Lamps, build_lamps
+from underlit.tracer.tally import SCALE, Tally
 
-# Weights are summed in 1/SCALE: an error of 2^-31 per entry and batch, so that the light budget closes to 1e-9 in
-# batches of a few photons too; the most photons of a stream, 2^32, still fit in 63 bits.
-SCALE = float(2**30)
-
-FIRST_BATCH, LARGEST_BATCH = 2**11, 2**15
-# First light is then known somewhat better than what the photons carry, on tanks of 900 to 4,000 soil cells.
-PHOTONS_PER_POINT = 2**13
 _MOST_PHOTONS_PER_STREAM = 2**32  # the period of the quasi-random points
 
 
@@ -132,127 +121,40 @@ def trace(
         )
     packed = pack(scene, world)
     seed = scene.run.seed if seed is None else seed
-    tally = _Tally(packed, lamps, scene.run.replicates, seed)
+    tally = Tally(packed, lamps, scene.run.replicates, seed)
     start = time.perf_counter()
-    stop_reason = _run_layers(tally, precision, photons, threads or os.cpu_count() or 1, progress, start)
+    with Cores(tally, threads or os.cpu_count() or 1) as engine:
+        stop_reason = run_layers(tally, engine, precision, photons, progress, start)
     return _result(scene, packed, lamps, tally, seed, precision, stop_reason, time.perf_counter() - start)
 
 
-def points_to_gather(photons: int) -> int:
-    """Points gathered in each soil cell along with a batch of photons."""
-    return max(1, photons // PHOTONS_PER_POINT)
-
-
-class _Tally:
-    """Sums of a trace under way: one row of sums for each source in each replicate."""
-
-    def __init__(self, packed: Packed, lamps: Lamps, replicates: int, seed: int) -> None:
-        self.packed, self.lamps, self.seed = packed, lamps, np.uint64(seed)
-        n_sources, n_bands = len(lamps.sources), packed.arrays.n_bands
-        self.cells = np.zeros((replicates, n_sources, packed.layout.n_cells, n_bands), np.int64)
-        self.sinks = np.zeros((replicates, n_sources, len(packed.sinks), n_bands), np.int64)
-        self.done = np.zeros(n_sources, np.int64)
-        self.gathered = np.zeros(n_sources, np.int64)
-        self.directions = sobol_directions()
-        flux = np.sqrt(lamps.flux_umol_s())
-        # Sources share the photons by the root of their light: best for the sum, and still fair to each alone.
-        self.share = np.maximum(flux / max(flux.sum(), 1e-300), 0.02)
-        self.share /= self.share.max()
-        self._scratch: SimpleQueue = SimpleQueue()
-
-    @property
-    def replicates(self) -> int:
-        return self.cells.shape[0]
-
-    @property
-    def photons(self) -> int:
-        """Traced so far, all sources and replicates."""
-        return int(self.replicates * self.done.sum())
-
-    def new_scratch(self) -> None:
-        """Provide working memory for one more thread."""
-        arrays = self.packed.arrays
-        n_lanes = arrays.reflectance.shape[1]
-        self._scratch.put(new_scratch(self.cells.shape[2], self.sinks.shape[2], n_lanes))
-
-    def batch(self, replicate: int, source: int, count: int) -> None:
-        """Trace one batch into its sums; safe from any thread, as no two batches of a layer share them."""
-        scratch = self._scratch.get()
-        try:
-            trace_batch(
-                self.packed.arrays,
-                self.packed.bvh,
-                self.lamps.sources[source],
-                self.directions,
-                self.seed,
-                replicate * len(self.lamps.sources) + source,
-                int(self.done[source]),
-                count,
-                int(self.gathered[source]),
-                points_to_gather(count),
-                SCALE,
-                scratch,
-                self.cells[replicate, source],
-                self.sinks[replicate, source],
-            )
-        finally:
-            self._scratch.put(scratch)
-
-    def soil_ppfd(self) -> np.ndarray:
-        """PPFD of the soil cells with all channels at their usual setting, shape (K, C). [umol m-2 s-1]"""
-        layout, soil = self.packed.layout, self.packed.layout.surfaces["soil"]
-        first = layout.first["soil"]
-        landed = self.cells[:, :, first : first + soil.n_cells]
-        weight = np.zeros(landed.shape[1:2] + landed.shape[3:])
-        par = spectra.weighting("PAR")
-        for channel in self.lamps.channels:
-            weight[channel.source] += channel.dim * spectra.hat_weights(
-                self.packed.wavelength_nm, channel.spectrum * par
-            )
-        weight /= SCALE * self.done[:, None]
-        return np.einsum("kscb,sb->kc", landed, weight, optimize=True) / soil.cell_area_m2
-
-    def rel_err(self) -> tuple[float, float]:
-        """Relative standard error of the median soil cell, and the median PPFD. [-, umol m-2 s-1]"""
-        ppfd = self.soil_ppfd()
-        mean = ppfd.mean(axis=0)
-        lit = mean > 0.0
-        if not lit.any():
-            return np.inf, 0.0
-        std_err = ppfd.std(axis=0, ddof=1)[lit] / np.sqrt(self.replicates)
-        return float(np.median(std_err / mean[lit])), float(np.median(mean))
-
-
-def _run_layers(tally: _Tally, precision, photons, threads: int, progress, start: float) -> str:
+def run_layers(tally: Tally, engine: Cores, precision, photons, progress, start: float) -> str:
     """Trace layer upon layer; why it ended."""
-    for _ in range(threads):
-        tally.new_scratch()
     layer = 0
-    with ThreadPoolExecutor(threads) as pool:
-        while True:
-            counts = _layer_counts(tally, layer, photons)
-            interrupted = _run_layer(tally, counts, pool)
-            layer += 1
-            try:
-                rel_err, median = tally.rel_err()
-                if progress is not None:
-                    seconds = time.perf_counter() - start
-                    progress(Progress(tally.photons, seconds, rel_err, precision, photons, median))
-            except KeyboardInterrupt:
-                interrupted = True
-            if interrupted:
-                return "interrupted"
-            if photons is not None and tally.photons >= photons:
-                return "photons"
-            if photons is None and rel_err <= precision:
-                return "precision"
-            if tally.done.max() > _MOST_PHOTONS_PER_STREAM - LARGEST_BATCH:
-                return "no more photons"
+    while True:
+        counts = _layer_counts(tally, engine, layer, photons)
+        interrupted = engine.layer(counts)
+        layer += 1
+        try:
+            rel_err, median = tally.rel_err()
+            if progress is not None:
+                seconds = time.perf_counter() - start
+                progress(Progress(tally.photons, seconds, rel_err, precision, photons, median))
+        except KeyboardInterrupt:
+            interrupted = True
+        if interrupted:
+            return "interrupted"
+        if photons is not None and tally.photons >= photons:
+            return "photons"
+        if photons is None and rel_err <= precision:
+            return "precision"
+        if tally.done.max() > _MOST_PHOTONS_PER_STREAM - engine.largest_batch:
+            return "no more photons"
 
 
-def _layer_counts(tally: _Tally, layer: int, photons: int | None) -> np.ndarray:
+def _layer_counts(tally: Tally, engine: Cores, layer: int, photons: int | None) -> np.ndarray:
     """Photons of each source per replicate in the next layer: doubling at first, then even."""
-    size = min(FIRST_BATCH << max(layer - 1, 0), LARGEST_BATCH)
+    size = min(engine.first_batch << max(layer - 1, 0), engine.largest_batch)
     counts = np.ceil(size * tally.share).astype(np.int64)
     if photons is not None:
         left = max(photons - tally.photons, 1)
@@ -262,31 +164,11 @@ def _layer_counts(tally: _Tally, layer: int, photons: int | None) -> np.ndarray:
     return counts
 
 
-def _run_layer(tally: _Tally, counts: np.ndarray, pool: ThreadPoolExecutor) -> bool:
-    """Trace one layer; whether Ctrl-C came meanwhile. A second Ctrl-C is passed on."""
-    jobs = [
-        pool.submit(partial(tally.batch, replicate, source, int(count)))
-        for replicate in range(tally.replicates)
-        for source, count in enumerate(counts)
-    ]
-    interrupted = False
-    try:
-        wait(jobs)
-    except KeyboardInterrupt:
-        interrupted = True
-        wait(jobs)
-    for job in jobs:
-        job.result()
-    tally.done += counts
-    tally.gathered += [points_to_gather(int(count)) for count in counts]
-    return interrupted
-
-
 def _result(
     scene: Scene,
     packed: Packed,
     lamps: Lamps,
-    tally: _Tally,
+    tally: Tally,
     seed: int,
     precision,
     stop_reason: str,
