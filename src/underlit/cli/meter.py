@@ -102,7 +102,7 @@ def _fit(scene, readings, head, output, colour, photons, seed, noise, placing, f
     from underlit.studies import fit, fit_figures
     from underlit.studies.meter import jobs
     from underlit.studies.readings import read_sheet
-    from underlit.studies.store import Store, run_all, write_text
+    from underlit.studies.store import Store, run_all, write_scene
 
     spots = read_sheet(readings)
     found = fit.fit(
@@ -110,9 +110,8 @@ def _fit(scene, readings, head, output, colour, photons, seed, noise, placing, f
     )  # fmt: skip
     put_out(Summary(found.tables()), form)
     corrected = found.corrected(scene)
-    write_text(output / "corrected.toml", corrected.text)
-    click.echo(f"Wrote {output / 'corrected.toml'}, the scene put right. File names in it count from the folder of the "
-               "scene: move it there.", err=bool(form))  # fmt: skip
+    write_scene(corrected, output / "corrected.toml")
+    click.echo(f"Wrote {output / 'corrected.toml'}, the scene put right.", err=bool(form))
     wanted = list(jobs(scene, spots, photons, seed).values())
     ((_, res), *_) = run_all(wanted, Store(output / "traces"))
     assert isinstance(res, Result)

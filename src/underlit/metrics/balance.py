@@ -78,6 +78,7 @@ def balance(
     window_at: str = "soil",
     watts: float | Mapping[str, float] | None = None,
     most: maps.Dims = 1.0,
+    cost: np.ndarray | None = None,
 ) -> Balance:
     """Best settings for all zones at once, by linear programming.
 
@@ -97,11 +98,14 @@ def balance(
         Most that all lamps may draw together, or each of the fixtures named. [W]
     most : optional
         Highest setting of the channels, as `maps.dim_settings` takes them.
+    cost : ndarray, shape (M,), optional
+        What is to be least, of each channel at full; default the watts.
 
     Returns
     -------
     Balance
-        Of all settings that leave the worst-off zone with the least missing, those that take the fewest watts.
+        Of all settings that leave the worst-off zone with the least missing, those that take the fewest watts, or
+        cost the least.
     """
     wanted = list(find_zones(res) if zones is None else zones)
     if not wanted:
@@ -122,6 +126,7 @@ def balance(
         watts=_watt_limits(res, watts),
         window=window,
         xyz=None if xyz is None else xyz.value,
+        cost=cost,
     )
     best = solve(program)
 

@@ -20,7 +20,7 @@ from underlit.metrics.colour_window import ColourWindow, nearest_k
 _ROUNDS = 40
 _LEAST_REACH = 2e-4  # of a setting; steps smaller than this are not tried
 _BETTER = 1e-6  # by how much a step must help to be taken
-_WATTS_WEIGHT = 1e-4  # of all watts, against missing light
+_COST_WEIGHT = 1e-4  # of all watts, against missing light
 _SHARE_AROUND = 0.04  # of a zone's area, taken to either side of the median to look up its cells
 
 
@@ -95,6 +95,8 @@ class Program:
     window : ColourWindow, optional
     xyz : ndarray, shape (V, 3), optional
         Colour that each factor gives where the window holds.
+    cost : ndarray, shape (M,), optional
+        What is to be least, of each channel at full; default the watts.
     """
 
     zones: list[Zoned]
@@ -106,6 +108,12 @@ class Program:
     watts: dict[str, tuple[np.ndarray, float]]
     window: ColourWindow | None = None
     xyz: np.ndarray | None = None
+    cost: np.ndarray | None = None
+
+    @property
+    def dear(self) -> np.ndarray:
+        """What is to be least, of each channel at full, (M,)."""
+        return self.power_w if self.cost is None else self.cost
 
     def with_light(self, light: list[np.ndarray], xyz: np.ndarray | None) -> Program:
         """The same problem under other light."""
@@ -141,25 +149,25 @@ class Solution:
         Share of each target that is missing, 0 where it is met.
     excess : float
         How far the light lies outside the colour window or over a ceiling, relative; about 0.
-    watts : float
-        [W]
+    cost : float
+        Watts, or what else is to be least.
     """
 
     factors: np.ndarray
     short: np.ndarray
     excess: float
-    watts: float
+    cost: float
 
     def beats(self, other: Solution) -> bool:
-        """Less missing, or as little with fewer watts."""
+        """Less missing, or as little at less cost."""
         mine, its = (_missing(one.short) + 10.0 * one.excess for one in (self, other))
         if abs(mine - its) > _BETTER:
             return mine < its
-        return self.watts < other.watts * (1.0 - _BETTER)
+        return self.cost < other.cost * (1.0 - _BETTER)
 
 
 def solve(program: Program, start: np.ndarray | None = None, reach: float = 1.0) -> Solution:
-    """Factors that miss the targets least, the worst-off zone first, and then take the fewest watts.
+    """Factors that miss the targets least, the worst-off zone first, and then cost the least (watts, if nothing else).
 
     Parameters
     ----------
@@ -191,7 +199,7 @@ def binding(program: Program, solution: Solution) -> list[str]:
     """What decides: limits that hold targets back where some are missing, else targets and limits met just so."""
     limits, wanted = program.limits(solution.factors), _wanted(program, solution.factors)
     short, held_by = _fewest_missing(program, limits, wanted)
-    return held_by if short.max(initial=0.0) > 1e-4 else _fewest_watts(program, limits, wanted, short)
+    return held_by if short.max(initial=0.0) > 1e-4 else _least_cost(program, limits, wanted, short)
 
 
 def _missing(short: np.ndarray) -> float:
@@ -208,7 +216,7 @@ def _step(program: Program, factors: np.ndarray, reach: float) -> np.ndarray | N
         for sign in (1.0, -1.0)
     ]
     try:
-        return _missing_then_watts(program, limits + fence, wanted)
+        return _missing_then_cost(program, limits + fence, wanted)
     except StudyError:
         if reach < 1.0:
             return None
@@ -229,7 +237,7 @@ def _judged(program: Program, factors: np.ndarray) -> Solution:
         factors,
         np.maximum(1.0 - wanted @ factors, 0.0),
         max(0.0, *over),
-        float(program.power_w @ program.basis @ factors),
+        float(program.dear @ program.basis @ factors),
     )
 
 
@@ -268,11 +276,11 @@ def _matrix(limits: list[Limit], n: int) -> np.ndarray:
     return np.array([limit.row for limit in limits]).reshape(-1, n)
 
 
-def _missing_then_watts(program: Program, limits: list[Limit], wanted: np.ndarray) -> np.ndarray:
-    """Factors that miss the least and, next to that, take the fewest watts, in one program."""
+def _missing_then_cost(program: Program, limits: list[Limit], wanted: np.ndarray) -> np.ndarray:
+    """Factors that miss the least and, next to that, cost the least, in one program."""
     rows, most, cost = _tableau(program, limits, wanted)
     n = program.basis.shape[1]
-    cost[:n] = _WATTS_WEIGHT * _watts(program) / max(float(program.power_w @ program.most), 1e-6)
+    cost[:n] = _COST_WEIGHT * _cost(program) / max(float(program.dear @ program.most), 1e-6)
     return _linprog(program, cost, rows, most).x[:n]
 
 
@@ -306,14 +314,14 @@ def _tableau(
     return rows, most, np.concatenate([np.zeros(n), np.full(z, 0.1 / z), [1.0]])
 
 
-def _watts(program: Program) -> np.ndarray:
-    """Watts per factor, with a whisper of light as cost so that lamps that draw nothing are not left on at random."""
-    return (program.power_w + 1e-6) @ program.basis
+def _cost(program: Program) -> np.ndarray:
+    """Cost per factor, with a whisper of light in it so that lamps that draw nothing are not left on at random."""
+    return (program.dear + 1e-6) @ program.basis
 
 
-def _fewest_watts(program: Program, limits: list[Limit], wanted: np.ndarray, short: np.ndarray) -> list[str]:
-    """What decides the factors that take the fewest watts with no more missing than must be."""
-    n, cost = program.basis.shape[1], _watts(program)
+def _least_cost(program: Program, limits: list[Limit], wanted: np.ndarray, short: np.ndarray) -> list[str]:
+    """What decides the factors that cost the least with no more missing than must be."""
+    n, cost = program.basis.shape[1], _cost(program)
     rows = np.vstack([_matrix(limits, n), -wanted])
     most = np.concatenate([[limit.most for limit in limits], short - 1.0 + 1e-9])
     done = _linprog(program, cost, rows, most)

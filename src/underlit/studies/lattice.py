@@ -7,28 +7,36 @@ adds up, so a lamp anywhere is a weighted sum of them. What lies between the emi
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
+from underlit.constants import UMOL_PER_J_NM
 from underlit.metrics import ends, maps
 from underlit.metrics.estimate import Estimate
 from underlit.metrics.spread import Area
 from underlit.metrics.zones import Zone, find_zones
+from underlit.results.result import Result
 from underlit.scene.lamps import Fixture
 from underlit.scene.model import Scene
+from underlit.spectra import GRID_NM
+from underlit.spectra.observer import tristimulus
 
 SPACING_M = 0.05
 PHOTONS_PER_EMITTER = 20_000
 _REPLICATES, _CELL_M, _PLANE_CELL_M = 4, 0.02, 0.02
 _FACE = 0.5  # side of an emitter over their spacing
+_WIDER = (0.5, 2.0)  # how far a trace may change the spread of the light in a zone
 _POINTS = 24  # along each side of a lamp's face
 
 
 @dataclass(frozen=True, eq=False)
 class Lattice:
     """What emitters at one height and tilt give.
+
+    A lamp has V settings: one, if its channels keep the mix of the scene, or one for each channel.
 
     Parameters
     ----------
@@ -37,15 +45,19 @@ class Lattice:
     x_m, y_m : ndarray, shape (nx,), (ny,)
         Places of the emitters. [m]
     zones : list of Zone
-    light : list of ndarray, shape (nx * ny, C)
-        Light of the whole lamp, its channels in the mix of the scene, in the cells of each zone if it stood there as a
-        small face. [umol m-2 s-1]
+    light : list of ndarray, shape (nx * ny, V, C)
+        Light of the whole lamp in the cells of each zone if it stood there as a small face, for each setting at full.
+        [umol m-2 s-1]
     kept : list of float
         Share of the spread in each zone that is no noise, see `spread.Area`.
-    spill_umol_s : ndarray, shape (nx * ny,)
+    spill_umol_s : ndarray, shape (nx * ny, V)
         Light into the room. [umol s-1]
-    watts : float
-        Of the lamp at full setting in that mix. [W]
+    watts : ndarray, shape (V,)
+        [W]
+    xyz : ndarray, shape (V, 3)
+        Colour of the lamp's light for each setting at full.
+    basis : ndarray, shape (M, V)
+        Settings of the channels for each setting of the lamp at full.
     """
 
     fixture: Fixture
@@ -55,29 +67,76 @@ class Lattice:
     light: list[np.ndarray] = field(repr=False)
     kept: list[float]
     spill_umol_s: np.ndarray = field(repr=False)
-    watts: float
+    watts: np.ndarray
+    xyz: np.ndarray
+    basis: np.ndarray
 
     def weights(self, x_m: float, y_m: float) -> np.ndarray:
         """Share of each emitter in a lamp whose middle stands at a place, (nx * ny,)."""
         points = _face_points(self.fixture) + [x_m, y_m]
         i, u = _between(self.x_m, points[:, 0])
         j, v = _between(self.y_m, points[:, 1])
-        found = np.zeros((len(self.y_m), len(self.x_m)))
+        nx, n = len(self.x_m), len(self.x_m) * len(self.y_m)
+        found = np.zeros(n)
         for dj, wj in ((0, 1 - v), (1, v)):
             for di, wi in ((0, 1 - u), (1, u)):
-                np.add.at(found, (j + dj, i + di), wi * wj / len(points))
-        return found.ravel()
+                found += np.bincount((j + dj) * nx + i + di, wi * wj, n)
+        return found / len(points)
 
-    def at(self, x_m: float, y_m: float) -> tuple[list[np.ndarray], float]:
-        """Light in the cells of each zone [umol m-2 s-1], and into the room [umol s-1], of a lamp at a place."""
-        weights = self.weights(x_m, y_m)
-        return [weights @ light for light in self.light], float(weights @ self.spill_umol_s)
+    def at(self, places_m: np.ndarray) -> tuple[list[np.ndarray], np.ndarray]:
+        """What lamps at given places give, for each setting at full.
+
+        Parameters
+        ----------
+        places_m : ndarray, shape (n, 2)
+            Middles of the lamps. [m]
+
+        Returns
+        -------
+        list of ndarray, shape (n * V, C)
+            Light in the cells of each zone. [umol m-2 s-1]
+        ndarray, shape (n * V,)
+            Light into the room. [umol s-1]
+        """
+        weights = np.array([self.weights(x, y) for x, y in places_m])
+        light = [(weights @ each.reshape(len(each), -1)).reshape(-1, each.shape[2]) for each in self.light]
+        return light, (weights @ self.spill_umol_s).ravel()
+
+    def only(self, names: Collection[str]) -> Lattice:
+        """The same for some of the zones; all, if no names are given."""
+        which = [i for i, zone in enumerate(self.zones) if not names or zone.plant.name in names]
+        return replace(
+            self,
+            zones=[self.zones[i] for i in which],
+            light=[self.light[i] for i in which],
+            kept=[self.kept[i] for i in which],
+        )
+
+    def put_right(self, stand_in: np.ndarray, traced: np.ndarray) -> Lattice:
+        """The same, its light in each zone multiplied and spread so that it agrees with a trace.
+
+        Parameters
+        ----------
+        stand_in : ndarray, shape (Z, 3)
+            Mean, median and P90 of each zone by this lattice. [umol m-2 s-1]
+        traced : ndarray, shape (Z, 2)
+            Median and P90 of each zone by the trace of the same lamps. [umol m-2 s-1]
+        """
+        mean, median, p90 = stand_in.T
+        ratio = traced[:, 1] / traced[:, 0]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            wider = np.clip((ratio - 1) * mean / (p90 - mean - ratio * (median - mean)), *_WIDER)
+        wider = np.nan_to_num(wider, nan=1.0)
+        brighter = traced[:, 0] / (mean + wider * (median - mean))
+        light = [f * each for f, each in zip(brighter, self.light, strict=True)]
+        return replace(self, light=light, kept=[float(w * k) for w, k in zip(wider, self.kept, strict=True)])
 
 
 def trace_lattice(
     scene: Scene,
     fixture: Fixture,
     *,
+    free: bool = False,
     spacing_m: float = SPACING_M,
     photons: int = PHOTONS_PER_EMITTER,
     seed: int = 1,
@@ -91,6 +150,8 @@ def trace_lattice(
         Its own lamps are left out.
     fixture : Fixture
         Its place does not matter.
+    free : bool
+        Whether every channel has a setting of its own, or all keep the mix of the scene.
     spacing_m : float
         Between emitters, at most. [m]
     photons : int
@@ -104,56 +165,72 @@ def trace_lattice(
     """
     from underlit.tracer import trace
 
-    tank = scene.tank
-    x, y = (_places(side, spacing_m) for side in (tank.length, tank.width))
-    own, mix, watts = _lamp(scene, fixture)
-    small = _FACE * min(x[1] - x[0], y[1] - y[0])
-    emitters = tuple(
-        own.model_copy(
-            update={"name": f"{i}", "position": (px, py), "shape": "panel", "size": (small, small)}
+    x, y = (_places(side, spacing_m) for side in (scene.tank.length, scene.tank.width))
+    own, xyz = _lamp(scene, fixture)
+    made = _with_emitters(scene, own, x, y)
+    n, n_beams = len(made.fixture), len({repr(channel.beam) for channel in fixture.channel})
+    res = trace(made, photons=photons * n * n_beams, seed=seed, threads=threads)
+    basis, zones = basis_of(fixture, free), find_zones(res)
+    light, kept = [], []
+    for zone in zones:
+        each = zone.light(maps.ppfd_by_channel(res, zone.surface)).cells.samples
+        by_emitter = np.einsum(
+            "kimc,mv->kivc", each.reshape(len(each), n, len(basis), -1), basis, optimize=True
         )
-        for i, (py, px) in enumerate((py, px) for py in y for px in x)
+        light.append(np.ascontiguousarray(by_emitter.mean(axis=0)))
+        kept.append(Area(Estimate(by_emitter.mean(axis=1).sum(axis=1)), zone.area_m2).kept)
+    watts = np.array([channel.power for channel in fixture.channel]) @ basis
+    return Lattice(fixture, x, y, zones, light, kept, _spill(res, n, basis), watts, basis.T @ xyz, basis)
+
+
+def basis_of(fixture: Fixture, free: bool) -> np.ndarray:
+    """Settings of the channels for each setting of the lamp at full, (M, V): each by itself, or the scene's mix."""
+    if free:
+        return np.eye(len(fixture.channel))
+    dims = np.array([channel.dim for channel in fixture.channel])
+    return (dims / dims.max() if dims.max() > 0 else np.ones(len(dims)))[:, None]
+
+
+def _with_emitters(scene: Scene, own: Fixture, x_m: np.ndarray, y_m: np.ndarray) -> Scene:
+    """The scene with small faces for lamps, on coarse cells."""
+    small = _FACE * min(x_m[1] - x_m[0], y_m[1] - y_m[0])
+    places = [(px, py) for py in y_m for px in x_m]
+    emitters = tuple(
+        own.model_copy(update={"name": f"{i}", "position": place, "shape": "panel", "size": (small, small)})
+        for i, place in enumerate(places)
     )
     run: dict[str, Any] = {"cell": _CELL_M, "plane_cell": _PLANE_CELL_M, "replicates": _REPLICATES}
     if all(plant.read_height == 0 for plant in scene.plant):
         run["planes"] = ()
-    made = scene.model_copy(
+    return scene.model_copy(
         update={"fixture": emitters, "window": None, "run": scene.run.model_copy(update=run)}
     )
-    n, m = len(emitters), len(mix)
-    beams = len({repr(channel.beam) for channel in own.channel})
-    res = trace(made, photons=photons * n * beams, seed=seed, threads=threads)
-    zones = find_zones(res)
-    light, kept = [], []
-    for zone in zones:
-        each = zone.light(maps.ppfd_by_channel(res, zone.surface)).cells.samples
-        by_emitter = np.einsum("kimc,m->kic", each.reshape(len(each), n, m, -1), mix)
-        light.append(by_emitter.mean(axis=0))
-        kept.append(Area(Estimate(by_emitter.mean(axis=1)), zone.area_m2).kept)
-    weights = (maps.channel_weights(res, "all") * np.tile(mix, n)[:, None]).reshape(n, m, -1)
-    into = [ends.group_of(res, name) == ends.ROOM for name in res.budget_names]
-    room = res.budget.share[:, :, into].sum(axis=2).mean(axis=0)
-    sources = np.array([channel.source for channel in res.channels]).reshape(n, m)
-    spill = np.einsum("imb,imb->i", weights, room[sources])
-    return Lattice(fixture, x, y, zones, light, kept, spill, watts)
 
 
-def _lamp(scene: Scene, fixture: Fixture) -> tuple[Fixture, np.ndarray, float]:
-    """The lamp with its output as photons, whatever its size; its mix, the brightest channel at 1; its watts."""
+def _lamp(scene: Scene, fixture: Fixture) -> tuple[Fixture, np.ndarray]:
+    """The lamp with its output as photons, whatever its size, its channels at full and evenly lit; their X, Y, Z."""
     from underlit.tracer.sources import build_lamps
 
     alone = build_lamps(scene.model_copy(update={"fixture": (fixture,), "window": None}))
-    dims = np.array([channel.dim for channel in fixture.channel])
-    mix = dims / dims.max() if dims.max() > 0 else np.ones(len(dims))
     channels = tuple(
         channel.model_copy(update={
             "flux": float(built.spectrum.sum()), "efficacy": None, "lumens": None, "reading": None, "leds": 0,
-            "positions": None, "dim": 1.0,
+            "positions": None, "dim": 1.0, "beam": channel.beam.model_copy(update={"face": "fixture"}),
         })
         for channel, built in zip(fixture.channel, alone.channels, strict=True)
     )  # fmt: skip
-    watts = float(mix @ [channel.power for channel in fixture.channel])
-    return fixture.model_copy(update={"channel": channels, "shade": None}), mix, watts
+    photons = np.array([built.spectrum for built in alone.channels])
+    xyz = tristimulus(photons / (UMOL_PER_J_NM * GRID_NM))
+    return fixture.model_copy(update={"channel": channels, "shade": None}), xyz
+
+
+def _spill(res: Result, n: int, basis: np.ndarray) -> np.ndarray:
+    """Light into the room of each of n emitters, (n, V). [umol s-1]"""
+    weights = maps.channel_weights(res, "all").reshape(n, len(basis), -1)
+    into = [ends.group_of(res, name) == ends.ROOM for name in res.budget_names]
+    room = res.budget.share[:, :, into].sum(axis=2).mean(axis=0)
+    sources = np.array([channel.source for channel in res.channels]).reshape(n, len(basis))
+    return np.einsum("imb,imb->im", weights, room[sources]) @ basis
 
 
 def _places(side_m: float, spacing_m: float) -> np.ndarray:

@@ -3,108 +3,59 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-from scipy.optimize import differential_evolution, linprog
 
-from underlit.errors import StudyError
-from underlit.metrics.balance import MET, Balance, balance
-from underlit.metrics.spread import quantiles
-from underlit.metrics.summary import PPFD_UNIT, Summary, Table, Value
+from underlit.errors import SceneError, StudyError
+from underlit.metrics.balance import MET
+from underlit.metrics.colour_window import ColourWindow
+from underlit.metrics.summary import Summary
 from underlit.results.result import Result
-from underlit.scene.document import Document
-from underlit.scene.edit import change
-from underlit.scene.faults import written
 from underlit.scene.lamps import Fixture
-from underlit.scene.loader import from_text
 from underlit.scene.model import Scene
-from underlit.studies.lattice import PHOTONS_PER_EMITTER, SPACING_M, Lattice, trace_lattice
+from underlit.studies.finalist import Check, Finalist, Goal, check, judge
+from underlit.studies.hang import hang
+from underlit.studies.lattice import PHOTONS_PER_EMITTER, SPACING_M, Lattice
+from underlit.studies.lattice_store import kept_lattice
+from underlit.studies.search import Candidate, best_places
 from underlit.studies.store import PHOTONS, Job, Store, run_all
 
 GOALS = ("watts", "price", "spill")
-_SHORT_COSTS = 1e3  # lamps at full setting that a wholly unlit zone counts as
-_HEADER = re.compile(r"\s*\[\[?\s*([\w.\- ]+?)\s*\]\]?\s*(?:#.*)?$")
-_NEAR = 0.06  # of the area on either side of a quantile that stands for it
+AROUND = (0.5, 0.75, 1.0, 1.5)  # heights to try where none are given, over that of the lamp
+_MOST_SEED = 2**31
 
-
-@dataclass(frozen=True)
-class Dimmed:
-    """Settings found by linear programming: of each lamp, and the worst zone's missing share of its target."""
-
-    settings: np.ndarray
-    short: float
-
-
-@dataclass(frozen=True, eq=False)
-class Candidate:
-    """Lamps hung as well as can be for one height, tilt and number, by the stand-in.
-
-    Parameters
-    ----------
-    height_m, tilt_rad : float
-    places_m : ndarray, shape (n, 2)
-        Middles of the lamps. [m]
-    settings : ndarray, shape (n,)
-        0-1.
-    short : float
-        Missing share of the target in the worst zone.
-    watts, spill_umol_s, price : float
-    medians : ndarray, shape (Z,)
-        Of the zones. [umol m-2 s-1]
-    """
-
-    height_m: float
-    tilt_rad: float
-    places_m: np.ndarray
-    settings: np.ndarray
-    short: float
-    watts: float
-    spill_umol_s: float
-    price: float
-    medians: np.ndarray
-
-    @property
-    def possible(self) -> bool:
-        """Whether every zone gets its target under its ceiling."""
-        return self.short < MET
-
-    def cost(self, goal: str) -> float:
-        """What is to be least."""
-        return {"watts": self.watts, "price": self.price, "spill": self.spill_umol_s}[goal]
-
-
-@dataclass(frozen=True, eq=False)
-class Finalist:
-    """A candidate after a real trace.
-
-    Parameters
-    ----------
-    candidate : Candidate
-    scene : Scene
-        With these lamps, at the settings found on the trace.
-    balance : Balance
-        Settings by linear programming on the trace, and what binds.
-    stand_in_error : ndarray, shape (Z,)
-        Median by the stand-in over that by the trace, at equal settings, less one.
-    """
-
-    candidate: Candidate
-    scene: Scene
-    balance: Balance
-    stand_in_error: np.ndarray
+Report = Callable[[int, int, str], None]
 
 
 @dataclass(frozen=True, eq=False)
 class Placing:
-    """What a search found: all candidates, best first, and the finalists, best first by their traces."""
+    """What a search found.
 
-    goal: str
+    Parameters
+    ----------
+    goal : Goal
+    lamp : Fixture
+        What is hung.
+    candidates : list of Candidate
+        The best places for each number, height and tilt, best first.
+    finalists : list of Finalist
+        Those that were traced, best first by their traces.
+    checks : list of Check
+        The light of the answer in each zone, held against a fresh trace.
+    result : Result
+        The fresh trace.
+    lattices : list of Lattice
+    """
+
+    goal: Goal
+    lamp: Fixture
     candidates: list[Candidate]
     finalists: list[Finalist]
+    checks: list[Check]
+    result: Result = field(repr=False)
     lattices: list[Lattice] = field(repr=False)
 
     @property
@@ -113,53 +64,22 @@ class Placing:
         return self.finalists[0]
 
     def tables(self) -> Summary:
-        """Tables `finalists` and `choices`: the trade between height, number, watts and spill."""
-        return Summary([self._finalists(), self._choices()])
+        """Tables `answer`, `zones`, `finalists` and `choices`."""
+        from underlit.studies.place_tables import tables
 
-    def _finalists(self) -> Table:
-        rows: list[dict[str, Value]] = []
-        for one in self.finalists:
-            c, b = one.candidate, one.balance
-            lacks = max((z.short for z in b.zones), default=0.0)
-            rows.append({
-                "lamps": len(c.places_m), "height": 100 * c.height_m, "tilt": math.degrees(c.tilt_rad),
-                "places": _places(c), "power": b.power_w, "missing": 100 * lacks,
-                "stand-in off by": 100 * float(np.sqrt(np.mean(one.stand_in_error**2))), "bound by": "; ".join(b.binds),
-            })  # fmt: skip
-        columns = {"lamps": "", "height": "cm", "tilt": "deg", "places": "cm", "power": "W", "missing": "%",
-                   "stand-in off by": "%", "bound by": ""}  # fmt: skip
-        note = "Traced. `missing`: of the target of the worst zone. `stand-in off by`: root mean square over the zones."
-        return Table("finalists", "Best places", columns, rows, note)
+        return tables(self)
 
-    def _choices(self) -> Table:
-        rows: list[dict[str, Value]] = []
-        zones = [zone.plant.name for zone in self.lattices[0].zones]
-        for c in sorted(self.candidates, key=lambda c: (len(c.places_m), c.height_m, c.tilt_rad)):
-            row: dict[str, Value] = {
-                "lamps": len(c.places_m), "height": 100 * c.height_m, "tilt": math.degrees(c.tilt_rad),
-                "power": c.watts, "spill": c.spill_umol_s, "missing": 100 * c.short,
-            }  # fmt: skip
-            rows.append(row | dict(zip(zones, map(float, c.medians), strict=True)) | {"": self._mark(c)})
-        columns = {
-            "lamps": "",
-            "height": "cm",
-            "tilt": "deg",
-            "power": "W",
-            "spill": "µmol s⁻¹",
-            "missing": "%",
-        }
-        columns |= {**dict.fromkeys(zones, PPFD_UNIT), "": ""}
-        note = (
-            "By the stand-in, at the best places of each. `*`: none other has both less power and less spill."
-        )
-        return Table("choices", "Heights and numbers", columns, rows, note)
 
-    def _mark(self, one: Candidate) -> str:
-        if not one.possible:
-            return "not enough"
-        rivals = [c for c in self.candidates if c.possible and c is not one]
-        beaten = any(c.watts <= one.watts and c.spill_umol_s <= one.spill_umol_s for c in rivals)
-        return "" if beaten else "*"
+class _Progress:
+    """Counts steps for whoever wants to be told."""
+
+    def __init__(self, steps: int, told: Report | None) -> None:
+        self.steps, self.number, self._told = steps, 0, told
+
+    def __call__(self, text: str) -> None:
+        self.number += 1
+        if self._told is not None:
+            self._told(self.number, self.steps, text)
 
 
 def place(
@@ -171,12 +91,15 @@ def place(
     tilts_rad: Sequence[float] = (),
     most: int = 2,
     goal: str = "watts",
+    free: bool = False,
+    window: ColourWindow | None = None,
+    zones: Sequence[str] = (),
     finalists: int = 3,
     spacing_m: float = SPACING_M,
     emitter_photons: int = PHOTONS_PER_EMITTER,
     photons: int | None = None,
     seed: int | None = None,
-    done: Callable[[str], None] | None = None,
+    done: Report | None = None,
 ) -> Placing:
     """Search places, height, tilt, number and settings of a lamp.
 
@@ -185,23 +108,29 @@ def place(
     scene : Scene
         With plant zones; its lamps are taken down.
     folder : Path
-        Where the traces of the finalists are kept.
+        Where all traces are kept; what is there is not traced again.
     fixture : str, optional
         The lamp to hang, one or several of it; default the only one.
     heights_m, tilts_rad : sequence of float
-        To choose from; default that of the lamp as it is. [m, rad]
+        To choose from; default `AROUND` the height of the lamp as it is, and its tilt. [m, rad]
     most : int
         Most lamps.
     goal : str
         One of `GOALS`: what is to be least, once every zone gets its target under its ceiling.
+    free : bool
+        Whether each channel of each lamp is set by itself; otherwise lamps keep the mix of the scene.
+    window : ColourWindow, optional
+        Colour that the light of all lamps together is to have; frees the channels.
+    zones : sequence of str
+        Plant zones that count; default all.
     finalists : int
         How many candidates to trace.
     spacing_m, emitter_photons
         Of the stand-in, see `lattice.trace_lattice`.
     photons, seed : int, optional
-        Of the finalists' traces.
+        Of the real traces.
     done : callable, optional
-        Told what has been done.
+        Called with the number of the step done, that of all steps, and what was done.
 
     Returns
     -------
@@ -210,222 +139,127 @@ def place(
     Raises
     ------
     StudyError
-        No zone, no such lamp, or a lamp larger than the tank.
+        No zone, no such lamp, or a height at which it cannot hang.
+
+    Notes
+    -----
+    The best finalist's trace puts the stand-in right: its light in each zone is multiplied and spread so that it says
+    what the trace says, its kind is searched once more, and what comes out is traced too. The answer is traced again
+    with other random numbers.
     """
     lamp = _chosen(scene, fixture)
+    _refuse(scene, lamp, goal, zones)
+    aim = Goal(goal, free or window is not None, window, tuple(zones))
+    seed = scene.run.seed if seed is None else seed
+    hung = _hung(scene, lamp, heights_m, tilts_rad)
+    tell = _Progress(len(hung) * (1 + most) + finalists + 2, done)
+    store = Store(folder)
+    lattices, candidates = _searched(
+        scene, hung, folder, most, aim, tell, spacing_m=spacing_m, photons=emitter_photons, seed=seed
+    )
+    tracer = _Tracer(scene, lamp, aim, store, photons or scene.run.photons or PHOTONS, seed)
+    traced = [tracer.finalist(each, tell) for each in candidates[:finalists]]
+    tell.number = tell.steps - 2
+    traced.sort(key=lambda f: f.rank(goal))
+    again = _searched_again(scene, traced[0], lattices, aim, seed)
+    traced += [tracer.finalist(again, tell, "the best of them, put right by its trace: ")] if again else []
+    traced.sort(key=lambda f: f.rank(goal))
+    tell.number = tell.steps - 1
+    fresh = tracer.fresh(traced[0])
+    tell("the answer traced afresh")
+    checks = check(traced[0], tracer.results[traced[0].candidate], fresh)
+    return Placing(aim, lamp, candidates, traced, checks, fresh, lattices)
+
+
+class _Tracer:
+    """Traces scenes with the lamps of candidates."""
+
+    def __init__(
+        self, scene: Scene, lamp: Fixture, goal: Goal, store: Store, photons: int, seed: int
+    ) -> None:
+        self._scene, self._lamp, self._goal, self._store = scene, lamp, goal, store
+        self._photons, self._seed = photons, seed
+        self.results: dict[Candidate, Result] = {}
+
+    def finalist(self, candidate: Candidate, tell: _Progress, what: str = "traced: ") -> Finalist:
+        """A candidate traced, its settings found again."""
+        hung = hang(
+            self._scene, self._lamp, candidate.places_m, candidate.settings, candidate.height_m, candidate.tilt_rad
+        )  # fmt: skip
+        self.results[candidate] = self._trace(hung, self._seed)
+        found = judge(candidate, hung, self.results[candidate], self._goal)
+        tell(what + _words(candidate))
+        return found
+
+    def fresh(self, finalist: Finalist) -> Result:
+        """A finalist with its settings, traced with other random numbers."""
+        return self._trace(finalist.scene, (self._seed + 1) % _MOST_SEED)
+
+    def _trace(self, scene: Scene, seed: int) -> Result:
+        ((_, result),) = run_all([Job(scene, self._photons, seed)], self._store)
+        return result
+
+
+def _searched(
+    scene: Scene, hung: list[Fixture], folder: Path, most: int, goal: Goal, tell: _Progress, **settings,
+) -> tuple[list[Lattice], list[Candidate]]:  # fmt: skip
+    """A lattice for each height and tilt, and the best places of each number of lamps, best first."""
+    lattices: list[Lattice] = []
+    best: dict[tuple[int, float, float], Candidate] = {}
+    for each in hung:
+        lattice, was_there = kept_lattice(scene, each, folder, free=goal.free, **settings)
+        lattice = lattice.only(goal.zones)
+        lattices.append(lattice)
+        tell(f"{_hangs(each)}: stand-in {'on file' if was_there else 'traced'}")
+        for n in range(1, most + 1):
+            found = best_places(scene, lattice, n, goal.word, settings["seed"], goal.window)
+            if found is None:
+                tell(f"{_hangs(each)}: {n} lamps do not fit")
+                continue
+            idle = len(found.places_m) < n
+            tell(f"{_hangs(each)}: of {n} lamps, some would stay off" if idle else _words(found))
+            rival = best.setdefault(found.kind, found)
+            best[found.kind] = min(rival, found, key=lambda c: c.rank(goal.word))
+    return lattices, sorted(best.values(), key=lambda c: c.rank(goal.word))
+
+
+def _searched_again(
+    scene: Scene, traced: Finalist, lattices: list[Lattice], goal: Goal, seed: int
+) -> Candidate | None:
+    """Places by the stand-in put right by a trace; None where they are the same, or it cannot be put right."""
+    old = traced.candidate
+    if old.medians.min() <= 0 or traced.traced.min() <= 0:
+        return None  # nothing to go by
+    (lattice,) = (
+        one for one in lattices if (one.fixture.height, one.fixture.tilt) == (old.height_m, old.tilt_rad)
+    )
+    right = lattice.put_right(old.levels, traced.traced)
+    found = best_places(scene, right, len(old.places_m), goal.word, seed + 1, goal.window)
+    same = found is None or (
+        found.places_m.shape == old.places_m.shape and np.allclose(found.places_m, old.places_m, atol=2e-3)
+    )
+    return None if same else found
+
+
+def _refuse(scene: Scene, lamp: Fixture, goal: str, zones: Sequence[str]) -> None:
     if goal not in GOALS:
         raise StudyError(f"`{goal}` is no goal.", hint=f"Take one of {', '.join(GOALS)}.")
     if goal == "price" and lamp.price is None:
         raise StudyError(f"the lamp `{lamp.name}` has no price.", hint="Give its `price` in the scene.")
     if not scene.plant:
         raise StudyError("the scene has no plant zone to light.", hint="Add a `[[plant]]`.")
-    seed = scene.run.seed if seed is None else seed
-    lattices, candidates = [], []
-    for height in heights_m or (lamp.height,):
-        for tilt in tilts_rad or (lamp.tilt,):
-            hung = lamp.model_copy(update={"height": float(height), "tilt": float(tilt)})
-            lattice = trace_lattice(scene, hung, spacing_m=spacing_m, photons=emitter_photons, seed=seed)
-            lattices.append(lattice)
-            candidates += [best_places(scene, lattice, n, goal, seed) for n in range(1, most + 1)]
-            if done is not None:
-                done(f"height {100 * height:g} cm, tilt {math.degrees(tilt):g} deg")
-    candidates.sort(key=lambda c: (0.0 if c.possible else c.short, c.cost(goal), c.watts))
-    store, traced = Store(folder), []
-    for candidate in candidates[:finalists]:
-        job = Job(hang(scene, lamp, candidate), photons or scene.run.photons or PHOTONS, seed)
-        ((_, result),) = run_all([job], store)
-        traced.append(_finalist(candidate, job.scene, result))
-        if done is not None:
-            done(f"traced finalist {len(traced)}")
-    traced.sort(key=lambda f: _rank(f, goal))
-    return Placing(goal, candidates, traced, lattices)
-
-
-def best_places(scene: Scene, lattice: Lattice, n: int, goal: str, seed: int) -> Candidate:
-    """Best places of n lamps at the height and tilt of a lattice, by differential evolution.
-
-    Parameters
-    ----------
-    scene : Scene
-    lattice : Lattice
-    n : int
-    goal : str
-    seed : int
-
-    Returns
-    -------
-    Candidate
-    """
-    bounds = [bound for _ in range(n) for bound in _room(scene, lattice.fixture)]
-
-    def score(at: np.ndarray) -> float:
-        one = evaluate(lattice, at.reshape(n, 2), goal)
-        return (
-            one.cost(goal) + 1e-6 * one.watts + _SHORT_COSTS * max(0.0, one.short - MET / 2) * lattice.watts
-        )
-
-    found = differential_evolution(
-        score,
-        bounds,
-        rng=np.random.default_rng(seed),
-        popsize=6,
-        maxiter=25,
-        tol=1e-3,
-        polish=False,
-        init="sobol",
-    )
-    places = found.x.reshape(n, 2)
-    return evaluate(lattice, places[np.argsort(places[:, 0], kind="stable")], goal)
-
-
-def overlap(fixture: Fixture, places_m: np.ndarray) -> float:
-    """How far lamps at given places reach into each other, over their size; 0 where all hang free."""
-    c, s = math.cos(fixture.turn), math.sin(fixture.turn)
-    along = places_m @ np.array([[c, -s], [s, c]])
-    total = 0.0
-    for i in range(len(along)):
-        apart = np.abs(along[i + 1 :] - along[i]) / fixture.size
-        total += float(np.maximum(1.0 - apart.max(axis=1, initial=0.0), 0.0).sum()) if len(apart) else 0.0
-    return total
-
-
-def evaluate(lattice: Lattice, places_m: np.ndarray, goal: str = "watts") -> Candidate:
-    """Lamps at given places, (n, 2), at their best settings."""
-    each = [lattice.at(x, y) for x, y in places_m]
-    light = [np.array([zones[z] for zones, _ in each]) for z in range(len(lattice.zones))]
-    spill = np.array([s for _, s in each])
-    found = dim(lattice, light, spill if goal == "spill" else np.full(len(each), lattice.watts))
-    medians = [
-        quantiles(found.settings @ one, zone.area_m2 / zone.area_m2.sum(), (0.5,), kept)[0]
-        for one, zone, kept in zip(light, lattice.zones, lattice.kept, strict=True)
-    ]
-    price = math.nan if lattice.fixture.price is None else len(each) * lattice.fixture.price
-    return Candidate(
-        lattice.fixture.height, lattice.fixture.tilt, np.array(places_m), found.settings, found.short,
-        float(found.settings.sum() * lattice.watts), float(found.settings @ spill), price, np.array(medians),
-    )  # fmt: skip
-
-
-def dim(lattice: Lattice, light: list[np.ndarray], cost: np.ndarray) -> Dimmed:
-    """Settings that miss the least of the worst zone's target, and cost the least among those.
-
-    Parameters
-    ----------
-    lattice : Lattice
-    light : list of ndarray, shape (n, C)
-        Of each lamp at full setting in the cells of each zone. [umol m-2 s-1]
-    cost : ndarray, shape (n,)
-        Of each lamp at full setting.
-
-    Notes
-    -----
-    A linear program: the median is to reach the target, and nine tenths of the area to stay under the ceiling. The
-    cells about these two quantiles stand for them; which they are depends on the settings, so it is solved twice.
-    """
-    n = len(cost)
-    settings = np.ones(n)
-    for _ in range(2):
-        upper, limits = [], []
-        for one, zone, kept in zip(light, lattice.zones, lattice.kept, strict=True):
-            share = zone.area_m2 / zone.area_m2.sum()
-            middle, high = (_stands_for(settings @ one, share, q) for q in (0.5, 0.9))
-            mean = one @ share
-            median, p90 = (mean + kept * (one @ cells - mean) for cells in (middle, high))
-            upper += [[*(-median / zone.plant.target), -1.0], [*(p90 / zone.plant.ceiling), 0.0]]
-            limits += [-1.0, 1.0]
-        dear = [*(cost / max(cost.sum(), 1e-12)), _SHORT_COSTS]
-        found = linprog(dear, A_ub=upper, b_ub=limits, bounds=[(0, 1)] * n + [(0, 1)], method="highs")
-        if not found.success or found.x[:n].sum() < 1e-9:
-            return Dimmed(np.zeros(n), 1.0)
-        settings = np.array(found.x[:n])
-    return _scaled(lattice, light, settings)
-
-
-def _scaled(lattice: Lattice, light: list[np.ndarray], settings: np.ndarray) -> Dimmed:
-    """All lamps dimmed alike, so that the quantiles themselves are met, which the cells about them only stood for."""
-    lacking, room = [], [1.0 / settings.max()]
-    for one, zone, kept in zip(light, lattice.zones, lattice.kept, strict=True):
-        share = zone.area_m2 / zone.area_m2.sum()
-        median, p90 = quantiles(settings @ one, share, (0.5, 0.9), kept)
-        lacking.append(zone.plant.target / max(float(median), 1e-9))
-        room.append(zone.plant.ceiling / max(float(p90), 1e-9))
-    factor = min(max(lacking), *room)
-    return Dimmed(settings * factor, max(0.0, 1.0 - factor / max(lacking)))
-
-
-def hang(scene: Scene, lamp: Fixture, candidate: Candidate) -> Scene:
-    """The scene with the lamps of a candidate in place of its own."""
-    document = Document(scene.text, scene.name)
-    number = [fixture.name for fixture in scene.fixture].index(lamp.name)
-    table = dict(document.data["fixture"][number])
-    text = _without_lamps(scene)
-    for i, ((x, y), setting) in enumerate(zip(candidate.places_m, candidate.settings, strict=True), start=1):
-        own = table | {
-            "name": lamp.name if len(candidate.places_m) == 1 else f"{lamp.name} {i}",
-            "position": [f"{1000 * x:.0f} mm", f"{1000 * y:.0f} mm"],
-            "height": f"{1000 * candidate.height_m:.6g} mm",
-            "tilt": f"{math.degrees(candidate.tilt_rad):.6g} deg",
-        }
-        mix = np.array([channel.dim for channel in lamp.channel])
-        mix = mix / mix.max() if mix.max() > 0 else np.ones(len(mix))
-        own["channel"] = [
-            channel | {"dim": round(float(setting * share), 4)}
-            for channel, share in zip(table["channel"], mix, strict=True)
-        ]
-        text += "\n[[fixture]]\n" + "".join(f"{key} = {written(value)}\n" for key, value in own.items())
-    return from_text(text, scene.folder, scene.name)
-
-
-def _without_lamps(scene: Scene) -> str:
-    """The text of a scene less its [[fixture]] tables."""
-    kept, within = [], False
-    for line in scene.text.splitlines():
-        header = _HEADER.match(line)
-        if header:
-            within = header[1].split(".")[0].strip() == "fixture"
-        if not within:
-            kept.append(line)
-    text = "\n".join(kept) + "\n"
-    if "fixture" in Document(text, scene.name).data:
-        raise StudyError(
-            "the lamps of this scene cannot be replaced.", hint="Write them as [[fixture]] tables."
-        )
-    return text
-
-
-def _finalist(candidate: Candidate, scene: Scene, result: Result) -> Finalist:
-    """Settings by linear programming on the trace."""
-    from underlit.metrics import maps
-    from underlit.metrics.zones import find_zones
-
-    found = balance(result)
-    medians = [
-        float(zone.light(maps.ppfd(result, zone.surface)).quantiles(0.5)[0].value)
-        for zone in find_zones(result)
-    ]
-    values = {
-        f'fixture."{channel.fixture}".channel."{channel.name}".dim': round(float(dim), 4)
-        for channel, dim in zip(result.channels, found.settings.value, strict=True)
-        if channel.fixture != maps.WINDOW
-    }
-    with np.errstate(divide="ignore", invalid="ignore"):
-        error = np.nan_to_num(candidate.medians / np.array(medians) - 1, posinf=0.0)
-    return Finalist(candidate, change(scene, values), found, error)
-
-
-def _rank(one: Finalist, goal: str) -> tuple[float, float]:
-    short = max((zone.short for zone in one.balance.zones), default=0.0)
-    watts = float(one.balance.power_w.value)
-    share = watts / one.candidate.watts if one.candidate.watts else 1.0
-    costs = {"watts": watts, "price": one.candidate.price, "spill": one.candidate.spill_umol_s * share}
-    return (0.0 if short < MET else short, costs[goal])
+    known = [plant.name for plant in scene.plant]
+    for name in zones:
+        if name not in known:
+            raise StudyError(f"there is no plant zone `{name}`.", hint=f"Zones: {', '.join(known)}.")
 
 
 def _chosen(scene: Scene, name: str | None) -> Fixture:
     known = ", ".join(f"`{fixture.name}`" for fixture in scene.fixture)
     if name is None and len(scene.fixture) != 1:
         raise StudyError(
-            "which lamp is to be hung?", hint=f"Name one of {known}." if known else "The scene has none."
+            "which lamp is to be hung?",
+            hint=f"Name one of {known} with --lamp." if known else "The scene has none.",
         )
     for fixture in scene.fixture:
         if name in (None, fixture.name):
@@ -433,27 +267,32 @@ def _chosen(scene: Scene, name: str | None) -> Fixture:
     raise StudyError(f"there is no lamp `{name}`.", hint=f"The scene has {known}.")
 
 
-def _room(scene: Scene, fixture: Fixture) -> list[tuple[float, float]]:
-    """Where the middle of a lamp may be, so that its face stays over the tank. [m]"""
-    c, s = abs(math.cos(fixture.turn)), abs(math.sin(fixture.turn))
-    a, b = fixture.size
+def _hung(
+    scene: Scene, lamp: Fixture, heights_m: Sequence[float], tilts_rad: Sequence[float]
+) -> list[Fixture]:
+    """The lamp at each height and tilt, from the lowest; heights of our own choice only where it can hang."""
     found = []
-    for side, half in ((scene.tank.length, (c * a + s * b) / 2), (scene.tank.width, (s * a + c * b) / 2)):
-        slack = max(side / 2 - half, 1e-6)
-        found.append((side / 2 - slack, side / 2 + slack))
+    usual = [round(lamp.height * factor, 3) for factor in AROUND]
+    for height in sorted(set(heights_m or usual)):
+        for tilt in sorted(set(tilts_rad or (lamp.tilt,))):
+            middle = [(scene.tank.length / 2, scene.tank.width / 2)]
+            try:
+                hang(scene, lamp, middle, np.ones((1, len(lamp.channel))), height, tilt)
+            except SceneError as fault:
+                if heights_m:
+                    raise StudyError(
+                        f"the lamp cannot hang {100 * height:g} cm high, tilted by {math.degrees(tilt):g} deg:\n{fault}"
+                    ) from fault
+                continue
+            found.append(lamp.model_copy(update={"height": float(height), "tilt": float(tilt)}))
     return found
 
 
-def _stands_for(light: np.ndarray, share: np.ndarray, level: float) -> np.ndarray:
-    """Weights, summing to 1, of the cells about a quantile."""
-    order = np.argsort(light, kind="stable")
-    middle = np.empty(len(light))
-    middle[order] = np.cumsum(share[order]) - share[order] / 2
-    near = share * (np.abs(middle - level) <= _NEAR)
-    if not near.any():
-        near = share * (np.abs(middle - level) == np.abs(middle - level).min())
-    return near / near.sum()
+def _hangs(lamp: Fixture) -> str:
+    return f"{100 * lamp.height:g} cm, {math.degrees(lamp.tilt):g} deg"
 
 
-def _places(one: Candidate) -> str:
-    return "; ".join(f"{100 * x:.1f}, {100 * y:.1f}" for x, y in one.places_m)
+def _words(one: Candidate) -> str:
+    lamps = "1 lamp" if len(one.places_m) == 1 else f"{len(one.places_m)} lamps"
+    light = f"{one.watts:.3g} W" if one.short < MET else f"{100 * one.short:.2g} % short of a target"
+    return f"{100 * one.height_m:g} cm, {math.degrees(one.tilt_rad):g} deg, {lamps}: {light}"

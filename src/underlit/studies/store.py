@@ -21,6 +21,7 @@ from pydantic import BaseModel
 import underlit
 from underlit.errors import ResultError, StudyError
 from underlit.results.result import Result
+from underlit.scene.faults import written
 from underlit.scene.model import Scene
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ class Job:
     def key(self) -> str:
         """Digest of all that decides the outcome."""
         facts = [underlit.__version__, self.scene.text, self.photons, self.seed]
-        return _digest([*facts, *sorted(file_digests(self.scene).items())])
+        return digest([*facts, *sorted(file_digests(self.scene).items())])
 
     def trace(
         self,
@@ -172,6 +173,33 @@ def write_bytes(path: Path, content: bytes) -> None:
             part.unlink(missing_ok=True)
 
 
+def write_scene(scene: Scene, path: Path) -> None:
+    """Write a scene with the files that it names, so that it can be traced where it is.
+
+    Files within the scene's folder are copied to the same places beside the scene; others keep their place, and the
+    scene names it in full.
+
+    Parameters
+    ----------
+    scene : Scene
+    path : Path
+
+    Raises
+    ------
+    StudyError
+        If something cannot be written.
+    """
+    text, home = scene.text, path.parent.resolve()
+    for name in files_of(scene):
+        source = scene.file(name).resolve()
+        target = (home / name).resolve()
+        if not target.is_relative_to(home):
+            text = text.replace(written(name), written(source.as_posix()))
+        elif target != source:
+            write_bytes(target, source.read_bytes())
+    write_text(path, text)
+
+
 def _numbered(progress: Callable[[int, Progress], None], number: int) -> Callable[[Progress], None]:
     return lambda state: progress(number, state)
 
@@ -181,7 +209,7 @@ def _world(scene: Scene, worlds: dict[str, World]) -> World:
     from underlit.scene.world import build_world
 
     shapes = plain((scene.tank, scene.substrate, scene.hardscape))
-    key = _digest([shapes, *sorted(file_digests(scene).items())])
+    key = digest([shapes, *sorted(file_digests(scene).items())])
     if key not in worlds:
         worlds.clear()
         worlds[key] = build_world(scene)
@@ -198,7 +226,7 @@ def light_key(scene: Scene) -> str:
     every["fixture"] = [_without(lamp, _LAMPS_BOOKS) for lamp in every["fixture"]]
     if every["window"]:
         every["window"] = _without(every["window"], ("spectrum", "exitance"))
-    return _digest([every, *sorted(file_digests(scene).items())])
+    return digest([every, *sorted(file_digests(scene).items())])
 
 
 def relit(result: Result, scene: Scene) -> Result:
@@ -243,5 +271,6 @@ def _texts(part: Any) -> Iterator[str]:
             yield from _texts(each)
 
 
-def _digest(parts: list[Any]) -> str:
+def digest(parts: list[Any]) -> str:
+    """SHA-256 of plain values, as hexadecimal digits."""
     return hashlib.sha256(json.dumps(parts, sort_keys=True, default=str).encode()).hexdigest()

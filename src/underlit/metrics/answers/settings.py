@@ -41,7 +41,7 @@ def dim_answer(res: Result, found: Balance, curve: DimCurve | None = None) -> Su
 
 def sentence(found: Balance) -> str:
     """Whether all zones get what they want, what decides, and what would help."""
-    decides = _listed(found.binds)
+    decides = listed(found.binds)
     if found.possible:
         return f"Yes: every zone gets its target. What decides: {decides}."
     parts = []
@@ -55,15 +55,15 @@ def sentence(found: Balance) -> str:
             parts.append(f"`{one.zone.plant.name}` gets {gets} of {one.zone.plant.target:g} ({where})")
     text = f"No: {'; '.join(parts)}. What stands in the way: {decides}."
     if found.would_do:
-        text += f" It would do with {_listed([_relaxed(*item) for item in found.would_do.items()], 'or')}."
+        text += f" It would do with {listed([relaxed(*item) for item in found.would_do.items()], 'or')}."
     return text
 
 
-def _relaxed(name: str, factor: float) -> str:
+def relaxed(name: str, factor: float) -> str:
     return "no colour window" if factor == 0.0 else f"{factor:.2f} times the {name}"
 
 
-def _listed(names: list[str], word: str = "and") -> str:
+def listed(names: list[str], word: str = "and") -> str:
     if len(names) < 2:
         return names[0] if names else "nothing"
     return f"{', '.join(names[:-1])} {word} {names[-1]}"
