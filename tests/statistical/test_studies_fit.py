@@ -11,7 +11,7 @@ import underlit
 from small_scene import SMALL
 from underlit.errors import StudyError
 from underlit.scene.edit import change
-from underlit.studies import fit, meter
+from underlit.studies import fit, meter, response
 from underlit.studies.readings import Head, Spot
 
 pytestmark = pytest.mark.statistical
@@ -29,7 +29,9 @@ def scene():
 
 @pytest.fixture(scope="module")
 def model(scene, tmp_path_factory):
-    return fit.response(scene, SPOTS, tmp_path_factory.mktemp("traces"), Head(), photons=200_000, seed=1)
+    return response.trace_response(
+        scene, SPOTS, tmp_path_factory.mktemp("traces"), Head(), photons=200_000, seed=1
+    )
 
 
 def noisy(model, rng, scale=SCALE, colour=COLOUR_PER_M):
@@ -91,7 +93,7 @@ def test_a_fresh_trace_of_another_tank_is_recovered(scene, model, tmp_path):
 
 def test_lamps_that_were_read_alone_get_factors_of_their_own():
     settings = np.array([[1.0, 1.0, 0.0], [0.0, 0.0, 1.0], [1.0, 1.0, 1.0]])
-    groups, belongs = fit._groups(settings, ["bar / white", "bar / red", "clip / white"])
+    groups, belongs = response.groups_of(settings, ["bar / white", "bar / red", "clip / white"])
     assert groups == [("bar / white", "bar / red"), ("clip / white",)]
     assert belongs.tolist() == [[1, 0], [1, 0], [0, 1]]
 

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from underlit.results.result import Result
-from underlit.studies.fit import OUTLIER, Fit
+from underlit.studies.fit import OUTLIER
+from underlit.studies.fitted import Fit
 from underlit.studies.meter import by_height
 
 if TYPE_CHECKING:
