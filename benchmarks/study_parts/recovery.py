@@ -14,7 +14,7 @@ from underlit.scene.edit import change
 from underlit.studies import fit, meter, response
 from underlit.studies.readings import Head, Spot
 
-TRIALS, PHOTONS, SCALE, COLOUR_PER_M = 200, 2_000_000, 0.85, 3.3
+TRIALS, PHOTONS, SCALE, COLOUR_PER_M = 200, 1_000_000, 0.85, 3.3
 PLACES_M = ((0.1, 0.08), (0.65, 0.08), (0.375, 0.225), (0.1, 0.37), (0.65, 0.37))
 DEPTHS_M = (0.15, 0.31, 0.48)
 NOISE, PLACING_M = 0.05, 0.01

@@ -15,6 +15,7 @@ import underlit
 from small_scene import SMALL
 from underlit.cli import app
 from underlit.errors import StudyError
+from underlit.metrics.estimate import Estimate
 from underlit.scene.edit import change
 from underlit.studies import store, sweep_figures
 from underlit.studies.measures import difference, measures
@@ -125,6 +126,21 @@ def test_common_random_numbers_sharpen_differences():
     same = measures(underlit.trace(raised, photons=200_000, seed=1))["spill"].value
     other = measures(underlit.trace(raised, photons=200_000, seed=2))["spill"].value
     assert difference(one, same).std_err < 0.7 * difference(one, other).std_err
+
+
+def test_a_lid_can_be_left_out(scene, tmp_path):
+    found = sweep(scene, [read_axis("tank.lid.material=none, float")], tmp_path, photons=20_000)
+    assert (found.marked, found.is_present) == (0, True)
+    lost = -found.change("carpet median", 1).value / found.measures[0]["carpet median"].value.value
+    assert 0.08 < lost < 0.3  # a clean pane costs 12 % straight down, 20 % in light from all sides
+    with pytest.raises(StudyError, match="cannot be left out"):
+        sweep(scene, [read_axis("tank.thickness=none, 5 mm")], tmp_path)
+
+
+def test_differences_of_rounding_are_none():
+    one = Estimate(np.array([5.0, 6.0, 7.0]))
+    assert difference(one, one * (1 + 1e-8)).value == 0
+    assert difference(one, one * 1.01).value == pytest.approx(0.06)
 
 
 def test_faults_of_a_point_name_it(scene, tmp_path):

@@ -14,6 +14,7 @@ import numpy as np
 from underlit.errors import StudyError
 
 MOST_POINTS = 2000
+LEFT_OUT = "none"  # stands for a value that the scene does not have: no lid, no film
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _RANGE = re.compile(rf"({_NUMBER})\s*(\S.*?)?\s+to\s+({_NUMBER})\s*(\S.*?)?\s+in\s+(\d+)")
 _AMOUNT = re.compile(rf"\s*({_NUMBER})\s*(.*)")
@@ -66,7 +67,8 @@ def read_axis(text: str) -> Axis:
     Parameters
     ----------
     text : str
-        `PATH=FROM to TO in N`, evenly spaced with both ends, or `PATH=VALUE, VALUE, ...`.
+        `PATH=FROM to TO in N`, evenly spaced with both ends, or `PATH=VALUE, VALUE, ...`; `none` for leaving out what
+        the scene does not have.
 
     Returns
     -------

@@ -13,11 +13,12 @@ from underlit.errors import SceneError, StudyError
 from underlit.metrics.estimate import Estimate
 from underlit.metrics.summary import Summary, Table, Value
 from underlit.results.result import Result
-from underlit.scene.edit import change
+from underlit.scene.document import Document
+from underlit.scene.edit import change, find
 from underlit.scene.faults import written
 from underlit.scene.model import Scene
 from underlit.studies.measures import Measure, difference, is_sure, measures
-from underlit.studies.ranges import Axis, grid
+from underlit.studies.ranges import LEFT_OUT, Axis, grid
 from underlit.studies.store import PHOTONS, Job, Store, light_key, plain, relit, run_all, write_text
 
 _CHANGES = ("median", "P10", "spill", "power")
@@ -96,7 +97,8 @@ class Sweep:
             row: dict[str, Value] = {path: _shown(value) for path, value in point.items()}
             rows.append(row | {key: found[key].value for key in names if key in found})
         units = {key: one.unit for found in self.measures for key, one in found.items()}
-        note = f"{self.traces} traces of {self.photons:,} photons, seed {self.seed}."
+        traces = "1 trace" if self.traces == 1 else f"{self.traces} traces"
+        note = f"{traces} of {self.photons:,} photons, seed {self.seed}."
         return Table("sweep", "Sweep", columns | {key: units[key] for key in names}, rows, note)
 
     def _changes(self, names: list[str]) -> Table:
@@ -197,8 +199,14 @@ def sweep(
 
 
 def _changed(scene: Scene, point: dict[str, Any]) -> Scene:
+    document = Document(scene.text, scene.name)
+    for path, value in point.items():
+        if value == LEFT_OUT and document.value(find(document, path)) is not None:
+            raise StudyError(
+                f"`{path}` cannot be left out: the scene has it.", hint="Take it out of the scene file first."
+            )
     try:
-        return change(scene, point)
+        return change(scene, {path: value for path, value in point.items() if value != LEFT_OUT})
     except SceneError as error:
         held = ", ".join(f"{path} = {written(value)}" for path, value in point.items())
         raise StudyError(f"with {held} the scene has faults:\n{error}") from error
