@@ -6,7 +6,7 @@ following the half-covered line, which needs no clean, closed or manifold mesh.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import contourpy
 import numpy as np
@@ -70,8 +70,9 @@ def silhouette(
         Cell of the coverage; outlines are good to about a tenth of it. [m]
     """
     grid = _Grid.over(box_m, cell_m)
-    seen = rasterise(grid.to_pixel(vertices_m[:, axes]), np.zeros(len(vertices_m)), faces, grid.shape)
-    return grid.coverage(seen.face >= 0)
+    near = grid.around(vertices_m[:, axes])
+    seen = rasterise(near.to_pixel(vertices_m[:, axes]), np.zeros(len(vertices_m)), faces, near.shape)
+    return grid.coverage(seen.face >= 0, near)
 
 
 def footprint(
@@ -89,11 +90,12 @@ def footprint(
         Height of the soil. [m]
     """
     grid = _Grid.over(box_m, cell_m)
-    pixel, z = grid.to_pixel(vertices_m[:, :2]), vertices_m[:, 2]
-    top = rasterise(pixel, z, faces, grid.shape).nearness
-    bottom = -rasterise(pixel, -z, faces, grid.shape).nearness
-    soil = soil_height(*np.meshgrid(*grid.fine_centres()))
-    return grid.coverage((bottom <= soil) & (soil <= top))
+    near = grid.around(vertices_m[:, :2])
+    pixel, z = near.to_pixel(vertices_m[:, :2]), vertices_m[:, 2]
+    top = rasterise(pixel, z, faces, near.shape).nearness
+    bottom = -rasterise(pixel, -z, faces, near.shape).nearness
+    soil = soil_height(*np.meshgrid(*near.fine_centres()))
+    return grid.coverage((bottom <= soil) & (soil <= top), near)
 
 
 def cut(
@@ -108,8 +110,9 @@ def cut(
     grid = _Grid.over(box_m, cell_m)
     axes = tuple(i for i in range(3) if i != axis)
     start, end = _crossings(vertices_m, faces, axis, at_m)
-    start, end = grid.to_pixel(start[:, axes]), grid.to_pixel(end[:, axes])
-    return grid.coverage(_fill_up(start, end, grid.shape))
+    near = grid.around(np.concatenate([start, end])[:, axes])
+    start, end = near.to_pixel(start[:, axes]), near.to_pixel(end[:, axes])
+    return grid.coverage(_fill_up(start, end, near.shape), near)
 
 
 def _crossings(
@@ -154,18 +157,31 @@ def _fill_up(start: np.ndarray, end: np.ndarray, shape: tuple[int, int]) -> np.n
 
 @dataclass(frozen=True)
 class _Grid:
-    """Fine pixel grid over a box, and the coarser coverage it is averaged to."""
+    """Cells of a coverage, each with a fine grid of pixels; or those of them that lie near something."""
 
     x0_m: float
     y0_m: float
     nx: int
     ny: int
     cell_m: float
+    column: int = 0  # of its first cell among those of the whole coverage, and its row
+    row: int = 0
 
     @classmethod
     def over(cls, box_m: tuple[float, float, float, float], cell_m: float) -> _Grid:
         x0, x1, y0, y1 = box_m
         return cls(x0, y0, int(np.ceil((x1 - x0) / cell_m)) + 1, int(np.ceil((y1 - y0) / cell_m)) + 1, cell_m)
+
+    def around(self, points_m: np.ndarray) -> _Grid:
+        """The cells round some points (n, 2): a pebble needs no pixels for all the tank."""
+        if not len(points_m):
+            return replace(self, nx=0, ny=0)
+        cell = (points_m - (self.x0_m, self.y0_m)) / self.cell_m
+        limit = (self.nx, self.ny)
+        first = np.clip(np.floor(cell.min(axis=0)) - 1, 0, limit).astype(int)
+        last = np.clip(np.ceil(cell.max(axis=0)) + 1, 0, limit).astype(int)
+        x0, y0 = self.x0_m + first[0] * self.cell_m, self.y0_m + first[1] * self.cell_m
+        return _Grid(x0, y0, *(last - first), self.cell_m, *first)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -179,8 +195,11 @@ class _Grid:
         ny, nx = self.shape
         return self.x0_m + (np.arange(nx) + 0.5) * step, self.y0_m + (np.arange(ny) + 0.5) * step
 
-    def coverage(self, mask: np.ndarray) -> Coverage:
-        share = mask.reshape(self.ny, _FINE, self.nx, _FINE).mean((1, 3))
+    def coverage(self, mask: np.ndarray, near: _Grid) -> Coverage:
+        """Coverage of all cells by a mask on the pixels of those near something."""
+        share = np.zeros((self.ny, self.nx))
+        rows, columns = slice(near.row, near.row + near.ny), slice(near.column, near.column + near.nx)
+        share[rows, columns] = mask.reshape(near.ny, _FINE, near.nx, _FINE).mean((1, 3))
         x = self.x0_m + (np.arange(self.nx) + 0.5) * self.cell_m
         y = self.y0_m + (np.arange(self.ny) + 0.5) * self.cell_m
         return Coverage(x, y, share)
