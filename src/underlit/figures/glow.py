@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,8 +48,8 @@ class Glow:
 
     Attributes
     ----------
-    log_xyz : ndarray, shape (V, P, 3), float32
-        Logarithm of X, Y, Z at each vertex after each length of water. [ln cd m-2]
+    log_xyz : ndarray, shape (V, P, 3 n), float32
+        Logarithm of X, Y, Z at each vertex after each length of water, for each of n lights. [ln cd m-2]
     path_m : ndarray, shape (P,)
         [m]
     """
@@ -69,7 +70,7 @@ class Glow:
 
         Returns
         -------
-        ndarray, shape (n, 3)
+        ndarray, shape (n, 3) or as many as `log_xyz` has
             [cd m-2]
         """
         i = np.clip(np.searchsorted(self.path_m, path_m, side="right") - 1, 0, len(self.path_m) - 2)
@@ -77,6 +78,11 @@ class Glow:
         share = np.asarray(share, np.float32)
         near, far = (np.einsum("nk,nkj->nj", share, self.log_xyz[vertex, at[:, None]]) for at in (i, i + 1))
         return np.exp(near + u[:, None] * (far - near))
+
+
+def side_by_side(glows: Sequence[Glow]) -> Glow:
+    """One mesh in several lights."""
+    return Glow(np.concatenate([glow.log_xyz for glow in glows], axis=-1), glows[0].path_m)
 
 
 def grid_glow(read: Reading, name: str, reflectance: np.ndarray, share: np.ndarray, waters: Waters) -> Glow:
@@ -108,25 +114,39 @@ def mesh_glow(read: Reading, name: str, reflectance: np.ndarray, waters: Waters)
     Only the part of a patch that is out of the soil counts as its area.
     """
     surface = read.res.surface(name)
-    area = np.bincount(surface.cell_of_face, _open_areas(read, surface), surface.n_cells)
+    area, cell, share = read.once(("near", name), lambda: _near_open(read, surface))
     landed = _landed(read, name, reflectance, waters)
     mean = landed / np.maximum(area, 0.1 * surface.cell_area_m2)[:, None]
-    cell, share = _near_patches(surface, area)
     at_vertex = np.einsum("vk,vkp->vp", share, mean[cell])
     return _glow(at_vertex.reshape(-1, len(waters.path_m), 3), waters)
 
 
+def _near_open(read: Reading, surface: Surface) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Area of each patch that is out of the soil [m2]; patches near each vertex, and their weights."""
+    area = np.bincount(surface.cell_of_face, _open_areas(read, surface), surface.n_cells)
+    return area, *_near_patches(surface, area)
+
+
 def _landed(read: Reading, name: str, reflectance: np.ndarray, waters: Waters) -> np.ndarray:
     """Radiance sent back times area, per cell, through each length of water: (C, P * 3). [cd]"""
-    colours = photon_weights() * reflectance / np.pi
+    by_channel = read.once(
+        ("sent back", name, reflectance.tobytes()), lambda: _sent_back(read, name, reflectance, waters)
+    )
     transport = read.res.transport(name).mean(axis=0)
-    weights = np.zeros((transport.shape[0], transport.shape[2], len(waters.path_m), 3))
-    for p, clear in enumerate(waters.clear):
-        for j, colour in enumerate(colours):
-            folded = read.dims[:, None] * maps.channel_weights(read.res, colour * clear, name)
-            for channel, row in zip(read.res.channels, folded, strict=True):
-                weights[channel.source, :, p, j] += row
-    return np.einsum("scb,sbq->cq", transport, weights.reshape(*weights.shape[:2], -1), optimize=True)
+    weights = np.zeros((transport.shape[0], *by_channel.shape[1:]))
+    for channel, dim, row in zip(read.res.channels, read.dims, by_channel, strict=True):
+        weights[channel.source] += dim * row
+    lit = weights.any(axis=(1, 2))
+    return np.einsum("scb,sbq->cq", transport[lit], weights[lit], optimize=True)
+
+
+def _sent_back(read: Reading, name: str, reflectance: np.ndarray, waters: Waters) -> np.ndarray:
+    """What photons of each channel are worth in X, Y, Z through each length of water: (M, B, P * 3)."""
+    colours = photon_weights() * reflectance / np.pi
+    rows = [
+        maps.channel_weights(read.res, colour * clear, name) for clear in waters.clear for colour in colours
+    ]
+    return np.stack(rows, axis=-1)
 
 
 def _glow(xyz: np.ndarray, waters: Waters) -> Glow:

@@ -110,7 +110,10 @@ def cut(
     grid = _Grid.over(box_m, cell_m)
     axes = tuple(i for i in range(3) if i != axis)
     start, end = _crossings(vertices_m, faces, axis, at_m)
-    near = grid.around(np.concatenate([start, end])[:, axes])
+    ends = np.concatenate([start, end])[:, axes]
+    near = grid.around(
+        np.concatenate([ends, ends * (1.0, 0.0) + (0.0, box_m[2])])
+    )  # an open mesh: to the bottom
     start, end = near.to_pixel(start[:, axes]), near.to_pixel(end[:, axes])
     return grid.coverage(_fill_up(start, end, near.shape), near)
 
@@ -181,7 +184,8 @@ class _Grid:
         first = np.clip(np.floor(cell.min(axis=0)) - 1, 0, limit).astype(int)
         last = np.clip(np.ceil(cell.max(axis=0)) + 1, 0, limit).astype(int)
         x0, y0 = self.x0_m + first[0] * self.cell_m, self.y0_m + first[1] * self.cell_m
-        return _Grid(x0, y0, *(last - first), self.cell_m, *first)
+        (nx, ny), (column, row) = last - first, first
+        return _Grid(x0, y0, int(nx), int(ny), self.cell_m, int(column), int(row))
 
     @property
     def shape(self) -> tuple[int, int]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from scipy.interpolate import RegularGridInterpolator
@@ -43,12 +44,24 @@ class Reading:
         tank = self.scene.tank
         self.size_m = np.array([tank.length, tank.width, tank.height])
         self._maps: dict[str, LightMap] = {}
-        self._shares: dict[str, np.ndarray] = {}
+        self._kept: dict[Hashable, Any] = {}
 
     @classmethod
     def of(cls, res: Result | Reading, dims: maps.Dims = None) -> Reading:
         """A reading as it is, or one of a result."""
         return res if isinstance(res, Reading) else cls(res, dims)
+
+    def at(self, dims: maps.Dims) -> Reading:
+        """The same result at another setting; what does not hang on the setting is not worked out again."""
+        other = Reading(self.res, dims)
+        other._kept = self._kept
+        return other
+
+    def once(self, key: Hashable, make: Callable[[], Any]) -> Any:
+        """Something that is the same at every setting, made when it is first asked for."""
+        if key not in self._kept:
+            self._kept[key] = make()
+        return self._kept[key]
 
     @property
     def title(self) -> str:
@@ -121,9 +134,8 @@ class Reading:
 
     def open_share(self, surface: Surface) -> np.ndarray:
         """Share of each cell of a horizontal grid that lies in neither hardscape nor soil, (C,)."""
-        if surface.name not in self._shares:
-            self._shares[surface.name] = self._open_share(surface)
-        return self._shares[surface.name]
+        share: np.ndarray = self.once(("open share", surface.name), lambda: self._open_share(surface))
+        return share
 
     def _open_share(self, surface: Surface) -> np.ndarray:
         lattice = Lattice.over(surface)

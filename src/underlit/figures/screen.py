@@ -64,7 +64,7 @@ def to_screen(
     up to `KNEE`, then bent so that it reaches the screen's full only at infinite light.
     """
     _known(white, dict.fromkeys(WHITES), "white")
-    matrix = _xyz_to_linear() @ (_adaptation(lamp_xyz) if white == "adapted" else np.eye(3))
+    matrix = xyz_to_linear() @ (_adaptation(lamp_xyz) if white == "adapted" else np.eye(3))
     linear = np.asarray(xyz, float) @ matrix.T / exposure_cd_m2
     shown = _without_negatives(linear)
     most = shown.max(axis=-1, keepdims=True)
@@ -93,14 +93,15 @@ def _encode(linear: np.ndarray) -> np.ndarray:
     return np.clip(colour.models.eotf_inverse_sRGB(np.clip(linear, 0.0, 1.0)), 0.0, 1.0)
 
 
-def _xyz_to_linear() -> np.ndarray:
+def xyz_to_linear() -> np.ndarray:
+    """Matrix from X, Y, Z to linear sRGB, (3, 3)."""
     import colour
 
     return np.asarray(colour.RGB_COLOURSPACES["sRGB"].matrix_XYZ_to_RGB)
 
 
 def _luminance_of_linear() -> np.ndarray:
-    return np.linalg.inv(_xyz_to_linear())[1]
+    return np.linalg.inv(xyz_to_linear())[1]
 
 
 def _adaptation(lamp_xyz: np.ndarray) -> np.ndarray:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from underlit.figures.glow import Glow
+from underlit.figures.glow import Glow, side_by_side
 from underlit.figures.thicket import Thicket, between, unevenness
 from underlit.kernels.bvh import build_bvh, new_stack
 from underlit.kernels.cast import closest_hits
@@ -154,6 +154,25 @@ def enter(tank: Tank, eye_m: np.ndarray, pane_m: np.ndarray) -> Rays:
     return Rays(np.arange(len(points)), points, bent, wet, weight, np.zeros(len(points)))
 
 
+def in_all_lights(tanks: Sequence[Tank]) -> Tank:
+    """The same tank in several lights as one, so that each line of sight is followed once."""
+
+    def film(side: str) -> Glow | None:
+        films = [tank.panes[side].film for tank in tanks]
+        return side_by_side([one for one in films if one]) if films[0] else None
+
+    first = tanks[0]
+    return replace(
+        first,
+        panes={side: replace(pane, film=film(side)) for side, pane in first.panes.items()},
+        solids=replace(first.solids, glow=side_by_side([tank.solids.glow for tank in tanks])),
+        thickets=[
+            replace(same[0], glow=side_by_side([one.glow for one in same]))
+            for same in zip(*(tank.thickets for tank in tanks), strict=True)
+        ],
+    )
+
+
 class Sight:
     """A tank made ready to be looked into."""
 
@@ -164,8 +183,8 @@ class Sight:
         self.corner, self.sides = corners[:, 0], corners[:, 1:] - corners[:, :1]
 
     def look(self, rays: Rays) -> np.ndarray:
-        """Light that comes along each line of sight, X, Y, Z (n, 3). [cd m-2]"""
-        seen = np.zeros((len(rays.number), 3))
+        """Light that comes along each line of sight: X, Y, Z, (n, 3), of each light of the tank in turn. [cd m-2]"""
+        seen = np.zeros((len(rays.number), self.tank.solids.glow.log_xyz.shape[-1]))
         rays = rays.some(rays.weight > 0)
         for _ in range(_MOST_TURNS):
             if not len(rays.number):

@@ -54,7 +54,7 @@ class Thicket:
     def along(
         self, at_m: np.ndarray, way: np.ndarray, length_m: np.ndarray, path_m: np.ndarray, wet: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray]:
-        """Light that stretches of sight gather in the leaves, X, Y, Z (n, 3), and what they let through, (n,).
+        """Light that stretches of sight gather in the leaves, X, Y, Z of each light, and what they let through, (n,).
 
         Parameters
         ----------
@@ -66,7 +66,7 @@ class Thicket:
             Water between the start and the front pane. [m]
         wet : ndarray of bool, shape (n,)
         """
-        light, left = np.zeros((len(at_m), 3)), np.ones(len(at_m))
+        light, left = np.zeros((len(at_m), self.glow.log_xyz.shape[-1])), np.ones(len(at_m))
         near, far = self._span(at_m, way, length_m)
         crosses = np.flatnonzero(far > near)
         step = (far - near)[crosses] / _STEPS

@@ -13,7 +13,7 @@ from underlit.figures import screen
 from underlit.figures.glow import Glow, Waters, grid_glow, mesh_glow, reflectances
 from underlit.figures.panes import SIDES
 from underlit.figures.reading import LEAST_OPEN_SHARE, Reading, edges_of
-from underlit.figures.sight import Backing, Rays, Sight, Solids, Tank, enter
+from underlit.figures.sight import Backing, Rays, Sight, Solids, Tank, enter, in_all_lights
 from underlit.figures.thicket import Thicket, columns, scattered, seen_level
 from underlit.metrics import maps
 from underlit.results.result import Result
@@ -22,7 +22,7 @@ from underlit.scene.plants import Plant
 INDEX_NM = 550.0  # wavelength whose refractive index bends all light
 _OWN_GLASS_INDEX = 1.52  # a result keeps no index of glass from a file; it hardly moves the picture
 PIXELS = 420_000  # of a picture, about
-_PORTION = 200_000  # lines of sight followed in one go: bounds memory
+_PORTION = 200_000  # lines of sight followed in one go, over the number of lights: bounds memory
 _EYE_AWAY = 1.6  # distance of the eye from the pane, in diagonals of the pane
 _SHOWN_WHITE = (
     0.3  # reflectance that is drawn as white where the soil has its median light; more on pale soil
@@ -76,22 +76,40 @@ def picture(
     """
     read = Reading.of(res, dims)
     lamp_xyz = _lamp_xyz(read)
-    tank = tank_of(read)
+    xyz = _look(read, tank_of(read), eye_m, n_pixels)
+    return Picture(xyz, lamp_xyz, usual_exposure_cd_m2(read))
+
+
+def channels_seen(read: Reading, n_pixels: int = PIXELS) -> np.ndarray:
+    """What each channel of the lamps adds to the picture at full setting.
+
+    Returns
+    -------
+    ndarray, shape (M, height, width, 3)
+        X, Y, Z. [cd m-2]
+    """
+    n = len(read.res.channels)
+    xyz = _look(read, in_all_lights([tank_of(read.at(alone)) for alone in np.eye(n)]), None, n_pixels)
+    return np.moveaxis(xyz.reshape(*xyz.shape[:2], n, 3), 2, 0)
+
+
+def _look(read: Reading, tank: Tank, eye_m: tuple[float, float, float] | None, n_pixels: int) -> np.ndarray:
+    """X, Y, Z of each pixel, (height, width, 3), or of each light in turn; first row at the rim. [cd m-2]"""
     eye = eye_before(read) if eye_m is None else np.asarray(eye_m, float)
     if not eye[1] < -tank.glass_m:
         raise StudyError(f"the eye must be in front of the pane, y below 0, got {eye[1]:g} m.")
     points, (rows, columns_) = _points(read.size_m, n_pixels)
     sight = Sight(tank)
-    parts = np.array_split(points, max(1, len(points) // _PORTION))
+    lights = tank.solids.glow.log_xyz.shape[-1] // 3
+    parts = np.array_split(points, max(1, len(points) * lights // _PORTION))
     light = np.concatenate([sight.look(_uncovered(enter(tank, eye, part), read)) for part in parts])
-    xyz = light.reshape(rows, 2, columns_, 2, 3).mean(axis=(1, 3))
-    return Picture(xyz, lamp_xyz, usual_exposure_cd_m2(read, tank.n_water))
+    return light.reshape(rows, 2, columns_, 2, -1).mean(axis=(1, 3))
 
 
 def can_be_seen(read: Reading) -> bool:
     """Whether there is light, and every material is known: a result keeps no films and leaves from files."""
     try:
-        _lamp_xyz(read), usual_exposure_cd_m2(read, 1.0)
+        _lamp_xyz(read), usual_exposure_cd_m2(read)
         [_film(read, side) for side in SIDES], [_leaf(read, plant) for plant in _leafy(read)]
     except (DataError, StudyError):
         return False
@@ -118,7 +136,7 @@ def _uncovered(rays: Rays, read: Reading) -> Rays:
     return rays
 
 
-def usual_exposure_cd_m2(read: Reading, n_water: float) -> float:
+def usual_exposure_cd_m2(read: Reading) -> float:
     """Luminance of a matt surface of reflectance 0.3 in the median place on the soil. [cd m-2]
 
     On soil so pale that it would be brighter than the tone curve is straight for, of a paler one. Seen from the air,
@@ -133,7 +151,7 @@ def usual_exposure_cd_m2(read: Reading, n_water: float) -> float:
     photopic = screen.photon_weights()[1]
     soil = float(reflectances(read)["soil"] @ photopic / photopic.sum())
     reflectance = max(_SHOWN_WHITE, soil / screen.KNEE)
-    return reflectance * median / np.pi / (n_water**2 if read.scene.water.level > 0 else 1.0)
+    return reflectance * median / np.pi / (_water_index(read) ** 2 if read.scene.water.level > 0 else 1.0)
 
 
 def eye_before(read: Reading) -> np.ndarray:
@@ -157,13 +175,17 @@ def tank_of(read: Reading) -> Tank:
         size_m=read.size_m,
         level_m=water.level,
         glass_m=scene.tank.thickness,
-        n_water=float(spectra.water_index(np.array([INDEX_NM]), water.temperature)[0]),
+        n_water=_water_index(read),
         n_glass=n_glass,
         cover=floaters.cover if floaters is not None and floaters.ring is None else 0.0,
         panes={side: _backing(read, side, front, waters) for side in SIDES},
         solids=_solids(read, front, waters),
         thickets=_thickets(read, front, waters),
     )
+
+
+def _water_index(read: Reading) -> float:
+    return float(spectra.water_index(np.array([INDEX_NM]), read.scene.water.temperature)[0])
 
 
 def _glass(read: Reading) -> tuple[float, np.ndarray]:

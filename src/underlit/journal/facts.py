@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from underlit.errors import StudyError
 from underlit.figures.reading import Reading
 from underlit.journal.light import OPEN_STEPS, grouped
 from underlit.journal.parcel import Parcel
+from underlit.journal.rendering import photon_weights
 from underlit.metrics import maps
 from underlit.metrics.estimate import Estimate, with_error
 from underlit.metrics.summary import Table, Value
@@ -70,7 +72,8 @@ def _band(plant: Plant) -> str:
 
 
 def channel_records(read: Reading, parcel: Parcel) -> list[dict[str, Any]]:
-    """Every channel: what it draws, emits and costs, its settings now and in the scene, its spectrum."""
+    """Every channel: what it draws, emits and costs, its settings now and in the scene, its colour and spectrum."""
+    colours = photon_weights().values()
     return [
         {
             "fixture": channel.fixture,
@@ -83,6 +86,7 @@ def channel_records(read: Reading, parcel: Parcel) -> list[dict[str, Any]]:
             "price": number(channel.price),
             "ppf": float(channel.spectrum @ weighting("PAR")),
             "photons": float(channel.spectrum @ weighting("all")),
+            "colours": [float(channel.spectrum @ weight) for weight in colours],
             "spectrum": parcel.steps(channel.spectrum[None, :]),
         }
         for channel, dim in zip(read.res.channels, read.dims, strict=True)
@@ -144,13 +148,22 @@ def provenance(res: Result) -> list[tuple[str, str]]:
         ("Seed", str(res.seed)),
         ("Standard error of the median soil cell", f"{100 * res.rel_err:.2g} %{asked}"),
         ("Ended by", res.stop_reason),
-        ("Traced", res.created),
+        ("Traced", _moment(res.created)),
         ("Tracing took", f"{res.wall_s:.0f} s"),
         *((f"Version of {name}", version) for name, version in res.versions.items()),
         *((f"SHA-256 of {name}", digest) for name, digest in res.mesh_digests.items()),
         *((f"Counted by the tracer: {name}", str(count)) for name, count in res.counters.items() if count),
     ]
     return [(name, text) for name, text in facts if text]
+
+
+def _moment(stamp: str) -> str:
+    """A time stamp for people: 25 November 2026, 10:46 UTC; as it is where it is no such stamp."""
+    try:
+        moment = datetime.fromisoformat(stamp).astimezone(UTC)
+    except ValueError:
+        return stamp
+    return f"{moment.day} {moment:%B %Y, %H:%M} UTC"
 
 
 def words(value: Value) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 from underlit import spectra
 from underlit.figures.reading import LEAST_OPEN_SHARE, Reading
 from underlit.journal.parcel import Parcel
+from underlit.journal.rendering import photon_weights
 from underlit.metrics import maps
 from underlit.metrics.estimate import Estimate
 from underlit.results.result import Surface
@@ -102,23 +103,19 @@ def _above_soil(read: Reading, surface: Surface) -> np.ndarray:
 def soil_quantities(read: Reading, parcel: Parcel, replicates: int) -> dict[str, Any]:
     """Mean light on the open soil from each channel under several weightings, and its colour.
 
-    The colour is kept as CIE 1931 X, Y, Z, which add up as light does; only their ratios count.
+    The colour is kept as CIE 1931 X, Y, Z of a white sheet and of the test colours of CIE 13.3, which add up as light
+    does; only their ratios count.
     """
     surface = read.res.surface("soil")
     share = read.open_share(surface)
     taken = share >= LEAST_OPEN_SHARE
-    weights = {name: spectra.weighting(name) for name in SOIL_WEIGHTINGS} | _tristimulus_of_photons()
+    weights = {name: spectra.weighting(name) for name in SOIL_WEIGHTINGS} | photon_weights()
     area = taken * surface.cell_area_m2
     rows = [
         grouped(maps.ppfd_by_channel(read.res, "soil", weight), replicates) @ area / (area @ share)
         for weight in weights.values()
     ]
     return {"names": list(weights), "replicates": replicates, "samples": parcel.add(np.array(rows), "f4")}
-
-
-def _tristimulus_of_photons() -> dict[str, np.ndarray]:
-    """Weights of photons for X, Y and Z, in units of their own."""
-    return dict(zip("XYZ", tristimulus(np.diag(1.0 / spectra.GRID_NM)).T, strict=True))
 
 
 def planckian_locus() -> dict[str, list[float]]:

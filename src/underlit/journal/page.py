@@ -18,9 +18,11 @@ from underlit.figures.reading import Reading, join
 from underlit.figures.scale import difference_ramp, light_ramp
 from underlit.figures.style import DARK, LIGHT, Theme
 from underlit.journal import facts
+from underlit.journal.front import LIMITS, screen_record
 from underlit.journal.light import planckian_locus
 from underlit.journal.parcel import Parcel, squeeze
 from underlit.journal.record import record
+from underlit.journal.rendering import rendering_record
 from underlit.metrics import maps
 from underlit.results.result import Result
 from underlit.spectra import cautions, plant_bands
@@ -28,9 +30,9 @@ from underlit.spectra import cautions, plant_bands
 MOST_BYTES = 8_000_000
 STYLES = ("base.css", "layout.css", "parts.css")
 SCRIPTS = (
-    "numbers.js", "unpack.js", "estimate.js", "colour.js", "tank.js", "zones.js", "state.js", "canvas.js",
-    "contour.js", "plan.js", "section.js", "panes.js", "traces.js", "scene.js", "sight.js", "spot.js", "controls.js",
-    "tables.js", "zonebars.js", "compare.js", "main.js",
+    "numbers.js", "unpack.js", "estimate.js", "colour.js", "rendering.js", "tank.js", "zones.js", "state.js",
+    "canvas.js", "contour.js", "plan.js", "section.js", "panes.js", "traces.js", "scene.js", "sight.js", "spot.js",
+    "pick.js", "controls.js", "tables.js", "zonebars.js", "verdicts.js", "front.js", "compare.js", "main.js",
 )  # fmt: skip
 _INKS = (
     "paper",
@@ -140,9 +142,12 @@ def _page(readings: list[Reading], fold: int, library: str, licence: str) -> str
         "style": _colours() + "".join(_web(name) for name in STYLES),
         "summary": _summary(readings),
         "cautions": _paragraphs(_cautions(readings)),
-        "inputs": "".join(_inputs(read, letter) for read, letter in zip(readings, "AB", strict=False)),
+        "inputs": "".join(
+            _inputs(read, letter, len(readings)) for read, letter in zip(readings, "AB", strict=False)
+        ),
         "version": escape(underlit.__version__),
-        "parcel": parcel.seal({"results": results} | _shared()),
+        "limits": escape(LIMITS),
+        "parcel": parcel.seal({"results": results} | _shared(parcel)),
         "library": squeeze(library.encode()),
         "script": "".join(_web(name) for name in SCRIPTS),
     }
@@ -155,8 +160,8 @@ def _folded(replicates: int, fold: int) -> int:
     return left if replicates % fold == 0 and left >= 4 else replicates
 
 
-def _shared() -> dict[str, Any]:
-    """What all results have in common: colours, plant bands, black bodies."""
+def _shared(parcel: Parcel) -> dict[str, Any]:
+    """What all results have in common: colours, plant bands, black bodies, the screen."""
 
     def ramp(colours: Any) -> list[int]:
         return np.round(255 * colours(np.linspace(0, 1, 256))[:, :3]).astype(int).ravel().tolist()
@@ -166,6 +171,8 @@ def _shared() -> dict[str, Any]:
         "differenceRamp": ramp(difference_ramp()),
         "bands": [{"name": b.name, "low": b.low, "high": b.high} for b in plant_bands().values()],
         "locus": planckian_locus(),
+        "rendering": rendering_record(parcel),
+        "screen": screen_record(),
     }
 
 
@@ -202,11 +209,12 @@ def _cautions(readings: list[Reading]) -> list[str]:
     return [*dict.fromkeys(warned), *cautions().values()]
 
 
-def _inputs(read: Reading, letter: str) -> str:
+def _inputs(read: Reading, letter: str, n: int) -> str:
     """Seed, errors, versions and the scene file of one result."""
     scene = f"<pre tabindex='0' role='region' aria-label='Scene file of {letter}'>{escape(read.res.scene_text)}</pre>"
     return (
-        f"<h3>{letter}: {escape(read.title)}</h3>{_pairs(facts.provenance(read.res))}"
+        (f"<h3>{letter}: {escape(read.title)}</h3>" if n > 1 else "")
+        + f"{_pairs(facts.provenance(read.res))}"
         f"<details><summary>The whole scene file</summary>{scene}</details>"
     )
 

@@ -10,6 +10,7 @@ from scipy import ndimage
 from underlit.figures.reading import Reading
 from underlit.figures.scale import round_up
 from underlit.journal import facts, light, shapes
+from underlit.journal.front import front_record
 from underlit.journal.parcel import Parcel
 
 _SIDES = ("front", "back", "left", "right")
@@ -54,6 +55,7 @@ def record(read: Reading, parcel: Parcel, replicates: int) -> dict[str, Any]:
             {"name": meter.name, "points": np.round(np.array(meter.points), 4).tolist()}
             for meter in scene.meter
         ],
+        "front": front_record(read, parcel),
         "soil": light.soil_quantities(read, parcel, replicates),
         "budget": facts.budget_record(res, parcel, replicates),
         "spot": list(_first_spot(read)),

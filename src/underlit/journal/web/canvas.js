@@ -63,8 +63,8 @@ class Sheet {
   }
 
   // A line that shows on any colour of a map: dark within pale, or the other way.
-  haloed(width, dash = []) {
-    this.stroke("rgba(255,255,255,0.85)", width + 2);
+  haloed(width, dash = [], halo = 2) {
+    this.stroke("rgba(255,255,255,0.85)", width + halo);
     this.stroke("#111", width, dash);
   }
 

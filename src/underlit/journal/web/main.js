@@ -5,12 +5,14 @@ async function start() {
   const tanks = head.results.map((record) => new Tank(record, read));
   for (const name of ["planes", "panes", "zones"])
     el(`no-${name}`).hidden = tanks.some((tank) => tank[name].length);
+  const rendering = openRendering(head.rendering, read);
   for (const tank of tanks) {
-    tank.locus = head.locus;
+    Object.assign(tank, { locus: head.locus, rendering });
+    if (tank.front) tank.front.pictures = tank.front.pictures.map(read);
     prepareSight(tank);
   }
   const state = new State(tanks);
-  state.shared = { bands: head.bands, ramp: head.ramp, differenceRamp: head.differenceRamp };
+  state.shared = head;
   const [x, y] = tanks[0].spot;
   chooseFlat(state, state.tank.soilGround, x, y);
   join(state);
@@ -33,6 +35,8 @@ function join(state) {
   if (matchMedia("(max-width: 860px)").matches) el("settings").open = false;
   state.watch(el("keys"), () => drawKeys(state));
   state.watch(el("plan"), () => drawPlan(state));
+  state.watch(el("front"), () => drawFront(state));
+  state.watch(el("solid-spot"), () => (el("solid-spot").textContent = spotWords(state)));
   state.watch(el("spot"), () => drawSpot(state));
   state.watch(el("zones"), () => drawZones(state));
   state.watch(el("sections"), () => drawSections(state));
@@ -44,6 +48,7 @@ function join(state) {
   listenSpot(state);
   listenLevel(state);
   listenShown(state);
+  listenFront(state);
   for (const id of ["show-zones", "show-lamps", "show-things", "show-bands"])
     el(id).addEventListener("change", () => state.changed());
   el("fit").addEventListener("change", () => {

@@ -40,6 +40,7 @@ function drawPlan(state) {
   drawScale(el("plan-scale"), scale);
   describe(el("plan"), planWords(state, values));
   el("plan-caption").textContent = planCaption(state);
+  el("plan-reading").textContent = spotWords(state);
   fillPlanTable(state, values);
 }
 
@@ -108,7 +109,7 @@ function drawThings(sheet, tank, faint) {
     }
     sheet.pen.beginPath();
     for (const line of outline.above) sheet.extend(pairs(line));
-    sheet.haloed(1.4);
+    sheet.haloed(1.1, [], 1.4);
   }
 }
 
@@ -224,27 +225,4 @@ function planReading(state, [x, y]) {
   const [a, b] = state.tanks;
   const other = state.level ? nearestPlane(a, state.surface.centre[2]) : a.soilGround;
   return `A ${read(a, other)}, B ${read(b, state.surface)}`;
-}
-
-function listenPlan(state) {
-  const canvas = el("plan");
-  const where = (event) => {
-    const frame = canvas.getBoundingClientRect();
-    const [x, y] = state.planSheet.at(event.clientX - frame.left, event.clientY - frame.top);
-    return x >= 0 && y >= 0 && x < state.tank.size[0] && y < state.tank.size[1] ? [x, y] : null;
-  };
-  canvas.addEventListener("click", (event) => {
-    const place = where(event);
-    if (place) chooseFlat(state, state.surface, place[0], place[1]);
-  });
-  canvas.addEventListener("pointermove", (event) => {
-    const place = where(event);
-    if (!place) return;
-    const words = `${cm(place[0])} cm from the left, ${cm(place[1])} cm from the front`;
-    el("plan-reading").textContent = `${words}: ${planReading(state, place)}`;
-  });
-  canvas.addEventListener(
-    "pointerleave",
-    () => (el("plan-reading").textContent = "Click the map to read a spot."),
-  );
 }

@@ -157,21 +157,54 @@ class TankScene {
   }
 
   camera() {
-    const a = (this.azimuth * Math.PI) / 180;
-    const e = (this.elevation * Math.PI) / 180;
-    const d = this.zoom * this.reach();
+    const { far, height } = this.fit();
+    const [x, y, z] = this.sides()[0].map((value) => this.zoom * far * value);
     return {
-      eye: { x: d * Math.cos(e) * Math.cos(a), y: d * Math.cos(e) * Math.sin(a), z: d * Math.sin(e) },
-      center: { x: 0, y: 0, z: -0.02 },
+      eye: { x, y, z: z + height },
+      center: { x: 0, y: 0, z: height },
       up: { x: 0, y: 0, z: 1 },
     };
   }
 
-  // Distance from which tank and lamps fill the window; a narrow one needs more.
-  reach() {
-    const half = Math.hypot(...this.aspect) / 2;
-    const narrow = Math.max(1, this.node.clientHeight / this.node.clientWidth);
-    return (0.86 * half * narrow) / Math.sin(FOVY / 2);
+  // Unit vectors towards the eye, to its right and up.
+  sides() {
+    const a = (this.azimuth * Math.PI) / 180;
+    const e = (this.elevation * Math.PI) / 180;
+    const away = [Math.cos(e) * Math.cos(a), Math.cos(e) * Math.sin(a), Math.sin(e)];
+    const right = [-Math.sin(a), Math.cos(a), 0];
+    return [away, right, cross(away, right)];
+  }
+
+  // Height to look at and distance from it at which tank and lamps just fill the window, as they are turned now.
+  fit() {
+    const key = [this.azimuth, this.elevation, this.node.clientWidth, this.node.clientHeight].join();
+    if (this.fitted?.key === key) return this.fitted;
+    let best = { far: Infinity };
+    for (let height = -0.4; height < 0.41; height += 0.02) {
+      const far = 1.1 * this.reach(height);
+      if (far < best.far) best = { key, far, height };
+    }
+    return (this.fitted = best);
+  }
+
+  reach(height) {
+    const [away, right, above] = this.sides();
+    const tall = Math.tan(FOVY / 2);
+    const wide = tall * (this.node.clientWidth / Math.max(this.node.clientHeight, 1));
+    const needed = this.outline().map(([x, y, z]) => {
+      const point = [x, y, z - height];
+      return dot(point, away) + Math.max(Math.abs(dot(point, right)) / wide, Math.abs(dot(point, above)) / tall);
+    });
+    return Math.max(...needed);
+  }
+
+  // Corners of the tank and of the lamps, as the library lays them out round the middle.
+  outline() {
+    const { tank } = this.state;
+    const box = [0, 1, 2, 3, 4, 5, 6, 7].map((n) => tank.size.map((side, k) => (n >> k) & 1 && side));
+    return [...box, ...tank.fixtures.flatMap((fixture) => fixture.corners)].map((corner) =>
+      corner.map((value, k) => ((value - this.low[k]) / (this.high[k] - this.low[k]) - 0.5) * this.aspect[k]),
+    );
   }
 
   turn(azimuth, elevation, zoom = 1) {
@@ -190,11 +223,12 @@ class TankScene {
 
   // Take over where the reader has turned it by hand.
   follow() {
-    const { eye } = this.node.layout.scene.camera;
-    const far = Math.hypot(eye.x, eye.y, eye.z);
-    this.zoom = far / this.reach();
-    this.azimuth = (Math.atan2(eye.y, eye.x) * 180) / Math.PI;
-    this.elevation = (Math.asin(eye.z / far) * 180) / Math.PI;
+    const { eye, center } = this.node.layout.scene.camera;
+    const [x, y, z] = [eye.x - center.x, eye.y - center.y, eye.z - center.z];
+    const far = Math.hypot(x, y, z);
+    this.azimuth = (Math.atan2(y, x) * 180) / Math.PI;
+    this.elevation = (Math.asin(z / far) * 180) / Math.PI;
+    this.zoom = far / this.fit().far;
   }
 
   listen() {

@@ -12,8 +12,8 @@ function drawSections(state) {
   const tallest = el("section-x").parentElement.clientWidth < 500 ? 300 : 420;
   drawSection(state, el("section-x"), 0, y, scale, tallest);
   drawSection(state, el("section-y"), 1, x, scale, tallest);
-  el("section-x-caption").textContent = `Along the tank, ${cm(y)} cm from the front pane`;
-  el("section-y-caption").textContent = `From front to back, ${cm(x)} cm from the left pane`;
+  el("section-x-caption").textContent = `${cm(y)} cm from the front`;
+  el("section-y-caption").textContent = `${cm(x)} cm from the left`;
   drawScale(el("section-scale"), scale);
 }
 

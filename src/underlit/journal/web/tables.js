@@ -22,8 +22,6 @@ function money(tank, value) {
 function keyFigures(tank) {
   const soil = zoneReport(tank, wholeReport(tank));
   const perDay = tank.fullHours() * MOL_PER_UMOL_HOUR;
-  const reports = tank.zones.map((zone) => zoneReport(tank, zone));
-  const right = reports.filter((report) => report.verdict === "right");
   return [
     ["soil", "Soil, median PPFD", withError(soil.median.value, soil.median.error), UNIT],
     [
@@ -31,12 +29,6 @@ function keyFigures(tank) {
       "Soil, DLI",
       withError(soil.median.value * perDay, soil.median.error * perDay),
       "mol\u00a0m⁻²\u00a0d⁻¹",
-    ],
-    [
-      "zones",
-      "Plant zones right",
-      reports.length ? `${right.length} of ${reports.length}` : DASH,
-      reports.length ? "" : "none in the scene",
     ],
     ["power", "Power", short(tank.power(), 3), "W"],
     ["energy", "Energy a year", short(tank.kwhPerYear(), 3), "kWh"],
@@ -72,32 +64,37 @@ function drawKeys(state) {
     el(`key-${id}`).textContent = value;
     el(`unit-${id}`).textContent = unit;
   }
+  drawVerdicts(state.tank);
   drawColour(state.tank);
   el("command").textContent = commandWords(state.tank);
 }
 
 function drawColour(tank) {
-  const names = ["X", "Y", "Z"];
-  const samples = names.map((name) => tank.soilSamples(name));
-  const found = ofFunction(
-    (xyz) => temperature(xyz, tank.locus) ?? [NaN, NaN],
-    samples[0].map((_, k) => samples.map((each) => each[k])),
-  );
-  const xyz = samples.map((each) => ofSamples(each).value);
+  const samples = LIGHT_NAMES.map((name) => tank.soilSamples(name));
   const lux = ofSamples(tank.soilSamples("photopic"));
+  const xyz = samples.slice(0, 3).map((each) => ofSamples(each).value);
   const lit = xyz[1] > 0;
-  const white = found.length && Number.isFinite(found[0].value);
   el("sheet").style.background = lit ? sheetColour(xyz) : "transparent";
-  const shares = ["blue", "green", "red"].map(
-    (name) =>
-      `${name} ${percent(ofSamples(tank.soilSamples(name)).value / ofSamples(tank.soilSamples("PAR")).value)} %`,
-  );
-  const warm = white
-    ? `${withError(found[0].value, Math.max(found[0].error, 5), 3)} K, Duv ${found[1].value >= 0 ? "+" : "−"}${Math.abs(found[1].value).toFixed(4)}`
-    : "too far from white for a colour temperature";
+  const share = (name) => ofSamples(tank.soilSamples(name)).value / ofSamples(tank.soilSamples("PAR")).value;
+  const shares = ["blue", "green", "red"].map((name) => `${name} ${percent(share(name))} %`);
+  const colour = lit ? colourWords(tank, samples[0].map((_, k) => samples.map((each) => each[k]))) : "";
   el("soil-colour").textContent = lit
-    ? `${warm}; ${shares.join(", ")} of PAR; ${withError(lux.value, lux.error)} lx`
+    ? `${colour}; ${shares.join(", ")} of PAR; ${withError(lux.value, lux.error)} lx`
     : "no light";
+}
+
+// Colour temperature, Duv and Ra of light, from samples of X, Y, Z of a white sheet and the test colours.
+function colourWords(tank, samples) {
+  const [kelvin, duv, ra] = ofFunction((xyz) => {
+    const found = temperature(xyz, tank.locus);
+    return found ? [...found, renderingIndex(xyz, ...found, tank.rendering)] : [NaN, NaN, NaN];
+  }, samples);
+  if (!Number.isFinite(kelvin.value)) return "too far from white for a colour temperature";
+  const index = Number.isFinite(ra.value)
+    ? `Ra ${withError(ra.value, Math.max(ra.error, 0.1), 3)}`
+    : "too far from white for an Ra";
+  const sign = duv.value >= 0 ? "+" : "−";
+  return `${withError(kelvin.value, Math.max(kelvin.error, 5), 3)} K, Duv ${sign}${Math.abs(duv.value).toFixed(4)}, ${index}`;
 }
 
 function drawLamps(state) {
@@ -116,6 +113,8 @@ function drawLamps(state) {
     short(tank.ppf()),
     tank.power() > 0 ? short(tank.ppf() / tank.power()) : DASH,
   ]);
+  const seen = tank.lampLight();
+  el("lamp-colour").textContent = seen[1] > 0 ? colourWords(tank, [seen]) : "none";
   fillTable(el("lamp-table"), ["channel", "setting, %", "power, W", "PPF, µmol s⁻¹", "µmol per joule"], rows);
   const prices = new Map(tank.channels.map((channel) => [channel.fixture, channel.price]));
   const price = [...prices.values()].some((each) => each !== null)
@@ -151,9 +150,10 @@ function announce(state) {
   state.announcing = setTimeout(() => {
     const { tank } = state;
     const figures = keyFigures(tank);
-    const zones = tank.zones.map((zone) => `${zone.name} ${verdictWords(zoneReport(tank, zone))}`);
+    const reports = tank.zones.map((zone) => zoneReport(tank, zone));
+    const zones = reports.map((report) => `${report.zone.name} ${verdictWords(report)}`);
     const who = state.tanks.length > 1 ? `${"AB"[state.shown]}: ` : "";
     el("status").textContent =
-      `${who}${figures.map(([, name, value, unit]) => `${name} ${value} ${unit}`).join(". ")}. ${zones.join(", ")}.`;
+      `${who}${verdictHeadline(reports)} ${figures.map(([, name, value, unit]) => `${name} ${value} ${unit}`).join(". ")}. ${zones.join(", ")}.`;
   }, 500);
 }

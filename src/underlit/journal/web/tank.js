@@ -153,6 +153,11 @@ class Tank {
     );
   }
 
+  // X, Y, Z of a white sheet and of the test colours in the light of the lamps themselves.
+  lampLight() {
+    return LIGHT_NAMES.map((_, k) => this.dims.reduce((sum, dim, m) => sum + dim * this.channels[m].colours[k], 0));
+  }
+
   power() {
     return this.dims.reduce((sum, dim, m) => sum + dim * this.channels[m].power, 0);
   }

@@ -69,7 +69,7 @@ function zoneRow(state, n) {
   });
   return make(
     "li",
-    {},
+    { id: `zone-${n}` },
     make("h3", {}, ""),
     make("span", { class: "verdict" }, ""),
     svg,
@@ -145,13 +145,13 @@ function drawTicks(box, values, top) {
 
 function zoneCautions(tank, reports) {
   const found = tank.unread.map((text) => `Not read: ${text}`);
-  const bright = new Map();
-  for (const { zone, p90 } of reports)
-    if (p90.value > zone.carbon) bright.set(zone.carbon, [...(bright.get(zone.carbon) ?? []), zone.name]);
-  for (const [carbon, names] of bright)
+  const bright = reports.filter(({ zone, p90 }) => p90.value > zone.carbon);
+  if (bright.length) {
+    const each = bright.map(({ zone }) => `${zone.name} (over ${short(zone.carbon)})`);
     found.push(
-      `${names.join(", ")}: a tenth of the area gets more than ${short(carbon)} ${UNIT}. Tanks that bright are usually kept with added CO₂; without it, algae gain.`,
+      `A tenth of the area or more is brighter than is usual without added CO₂, where algae gain: ${each.join(", ")}; in ${UNIT}.`,
     );
+  }
   for (const { zone } of reports) {
     if (zone.target < zone.band[0] || zone.target > zone.band[1])
       found.push(
