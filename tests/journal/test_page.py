@@ -182,6 +182,37 @@ def test_clicking_the_map_and_the_panes_picks_what_is_there(tank):
     assert tank.page.locator("#spot-surface").input_value() == "pane back"
 
 
+def test_arrow_keys_move_the_spot_on_the_map(tank, res):
+    tank.show("plan-box")
+    tank.page.locator("#plan-box").focus()
+    x_edges = res.surface("soil").x_edges_m
+    step = 100 * float(x_edges[1] - x_edges[0])
+    before = float(tank.page.locator("#spot-x").input_value())
+    for key in ("ArrowRight", "Shift+ArrowRight", "ArrowUp"):
+        tank.page.keyboard.press(key)
+    tank.show("spot")
+    x, y = (float(tank.page.locator(f"#spot-{name}").input_value()) for name in "xy")
+    assert x == pytest.approx(before + 6 * step, abs=0.15)
+    soil = res.surface("soil")
+    cell = int(np.argmin(np.hypot(*(soil.cell_centre_m[:, :2] - (x / 100, y / 100)).T)))
+    agrees(tank.text("spot-ppfd"), maps.ppfd(res, "soil")[cell])
+    tank.show("plan-reading")
+    assert tank.text("spot-ppfd").split("\u00a0")[0] in tank.text("plan-reading")
+
+
+def test_verdicts_come_first(tank, res):
+    reports = [zones.report(res, zone, SETTINGS) for zone in zones.find_zones(res)]
+    set_dims(tank, SETTINGS)
+    shown = tank.page.locator("#verdicts li").all_inner_texts()
+    for text, found in zip(shown, reports, strict=True):
+        assert found.verdict in text and f"wanted {found.zone.plant.band[0]:g}" in text
+    right = sum(found.verdict == "right" for found in reports)
+    words = {0: "None of the 2 plant zones", 1: "1 of 2 plant zones", 2: "All 2 plant zones"}
+    assert tank.text("headline").startswith(words[right])
+    order = "[...document.querySelectorAll('main > section')].map((s) => s.id)"
+    assert tank.page.evaluate(order)[:3] == ["figures", "light", "front"]
+
+
 def test_clicking_the_tank_in_3d_picks_what_is_seen_there(tank, res):
     tank.show("solid-view")
     tank.page.get_by_role("button", name="Above", exact=True).click()

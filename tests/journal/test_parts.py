@@ -9,6 +9,7 @@ import json
 import re
 import struct
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -171,6 +172,9 @@ def test_markdown_has_every_table_and_only_pictures_that_exist(res, tmp_path):
         if table.name != "trace":
             assert f"## {table.title}\n" in text
             assert all(f"| {' | '.join(row)} |" in text for row in facts.table_rows(table)[1])
+    assert "](pictures/front.png)" in text and "Plants without a canopy" in text
+    order = [Path(name).stem for name in pictures]
+    assert order[:3] == ["soil", "front", "zones"]
     assert res.scene_text.rstrip() in text and f"| Seed | {res.seed} |" in text
     assert all(" ".join(caution.split()) in text for caution in summary.cautions)
     widths = [row.count("|") for row in re.findall(r"^\|.*\|$", text, re.M)]
@@ -183,6 +187,7 @@ def test_markdown_of_two_results_shows_their_difference(res, other, tmp_path):
     text = written[0].read_text()
     assert "# A: Synthetic tank" in text and "# B: Synthetic tank" in text
     assert (tmp_path / "difference.png").exists() and "](difference.png)" in text
+    assert (tmp_path / "front-compare.png").exists() and "](front-compare.png)" in text
 
 
 def test_fence_is_longer_than_any_in_the_scene():

@@ -299,6 +299,19 @@ def test_figures_draws_pictures(stored, tmp_path, capsys):
     assert all(name in said for name in drawn)
 
 
+def test_figures_takes_white_and_exposure_of_the_front_view(stored, tmp_path):
+    assert app.run(["figures", stored, "-o", "usual"]) == 0
+    options = ["--front-white", "D65", "--front-exposure", "50"]
+    assert app.run(["figures", stored, "-o", "asked", *options]) == 0
+    changed = {
+        path.name
+        for path in (tmp_path / "usual").iterdir()
+        if path.read_bytes() != (tmp_path / "asked" / path.name).read_bytes()
+    }
+    assert changed == {"front.png"}
+    assert app.run(["figures", stored, "--front-exposure", "0"]) == 2
+
+
 def test_check_tells_what_a_scene_holds(small, capsys):
     assert app.run(["check", small, "--no-drawing"]) == 0
     out = capsys.readouterr().out

@@ -236,7 +236,9 @@ def test_what_the_result_lacks_is_not_drawn(res, tmp_path):
     assert "sections" not in {path.stem for path in figures.save_all(bare, tmp_path)}
 
 
-@pytest.mark.parametrize("wrong", [{"fmt": "bmp"}, {"theme": "pink"}, {"unit": "ell"}])
+@pytest.mark.parametrize(
+    "wrong", [{"fmt": "bmp"}, {"theme": "pink"}, {"unit": "ell"}, {"front_white": "noon"}]
+)
 def test_unknown_choices_are_refused_before_anything_is_written(res, tmp_path, wrong):
     with pytest.raises(DataError, match="Use one of"):
         figures.save_all(res, tmp_path, **wrong)

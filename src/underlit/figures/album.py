@@ -26,6 +26,7 @@ from underlit.figures.data import LightMap
 from underlit.figures.front import front_figure
 from underlit.figures.reading import Reading, join
 from underlit.figures.scale import Band, Scale, scale_for
+from underlit.figures.screen import WHITES
 from underlit.figures.style import FORMATS, Theme, _known, length_unit_m, save, theme_of
 from underlit.figures.view import can_be_seen
 from underlit.metrics import maps
@@ -150,7 +151,7 @@ def budget_figure(res: Result | Reading, *, dims: maps.Dims = None, theme: str |
     return budget.budget_figure(
         read.shares(), theme=theme, title=f"{read.title}: where 100 photons end",
         subtitle=f"All photons that the lamps send out, 380–780 nm; {read.settings()}",
-        notes=[join(["± is the standard error.", read.provenance()])],
+        notes=[join([f"± is the standard error. Ends below {budget.LEAST:g} are left out.", read.provenance()])],
     )  # fmt: skip
 
 
@@ -210,7 +211,7 @@ def light_scale(values: list) -> Scale:
 
 def save_all(
     res: Result, folder: str | Path, fmt: str = "png", theme: str = "light", unit: str = "cm", *,
-    dims: maps.Dims = None,
+    dims: maps.Dims = None, front_white: str = "adapted", front_exposure_cd_m2: float | None = None,
 ) -> list[Path]:  # fmt: skip
     """Draw and save every figure that a result has data for.
 
@@ -227,6 +228,8 @@ def save_all(
         `cm` or `in`.
     dims : optional
         Settings of the channels; default those of the scene.
+    front_white, front_exposure_cd_m2
+        `white` and `exposure_cd_m2` of `front_figure`.
 
     Returns
     -------
@@ -236,19 +239,23 @@ def save_all(
     Raises
     ------
     DataError
-        If format, theme or unit is not known.
+        If format, theme, unit or white is not known.
     """
     _known(fmt, dict.fromkeys(FORMATS), "figure format")
+    _known(front_white, dict.fromkeys(WHITES), "white")
     theme_of(theme)
     length_unit_m(unit)
     read = Reading(res, dims)
+    front = {"white": front_white, "exposure_cd_m2": front_exposure_cd_m2}
     return [
         save(draw(read), Path(folder) / f"{name}.{fmt}", theme)
-        for name, draw in _drawers(read, theme, unit).items()
+        for name, draw in _drawers(read, theme, unit, front).items()
     ]
 
 
-def _drawers(read: Reading, theme: str, unit: str) -> dict[str, Callable[[Reading], Figure]]:
+def _drawers(
+    read: Reading, theme: str, unit: str, front: dict[str, Any]
+) -> dict[str, Callable[[Reading], Figure]]:
     """File name and drawer of every figure that there is something to show in."""
     ruled: dict[str, Any] = {"theme": theme, "unit": unit}
     drawers: dict[str, Callable[[Reading], Figure]] = {"soil": partial(soil_figure, **ruled)}
@@ -261,6 +268,6 @@ def _drawers(read: Reading, theme: str, unit: str) -> dict[str, Callable[[Readin
     if quantities.readable_zones(read):
         drawers |= {"zones": partial(zones_figure, theme=theme), "day": partial(day_figure, theme=theme)}
     if can_be_seen(read):
-        drawers["front"] = partial(front_figure, theme=theme)
+        drawers["front"] = partial(front_figure, theme=theme, **front)
     plain = {"hardscape": hardscape_figure, "budget": budget_figure, "spectra": spectra_figure}
     return drawers | {name: partial(draw, theme=theme) for name, draw in plain.items()}

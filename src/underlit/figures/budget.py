@@ -31,6 +31,8 @@ _COLOURS = {
     "light": ("#2f7d4f", "#4fa3c7", "#7c8f8c", "#5d5470", "#e0a13c", "#c9ced1"),
     "dark": ("#5fb482", "#3f8fb5", "#91a5a1", "#8a7fa6", "#e0a13c", "#55626a"),
 }
+LEAST = 0.05  # of 100 photons; a fate below it has no row
+_PLAIN_NAMES = {"roulette balance": "left over by the calculation"}
 _ROW_IN, _STRIP_IN, _NAME_IN, _BAR_IN, _NUMBER_IN = 0.215, 0.3, 2.05, 3.6, 0.9
 
 
@@ -71,8 +73,8 @@ def budget_figure(
 
 
 def _rows(shares: Sequence[Share]) -> list[Share]:
-    """Fates that happen, kind by kind, the largest first."""
-    happening = [share for share in shares if share.of_100 != 0.0]
+    """Fates that count, kind by kind, the largest first."""
+    happening = [share for share in shares if abs(share.of_100) >= LEAST]
     return sorted(happening, key=lambda share: (KINDS.index(share.kind), -share.of_100))
 
 
@@ -114,7 +116,7 @@ def draw_budget(shares: Sequence[Share], ax: Axes, *, theme: Theme = LIGHT) -> A
             fontsize=SMALL_PT + 0.5, color=theme.ink, annotation_clip=False,
         )  # fmt: skip
     ax.set(xlim=(0, max(values) if values else 1), ylim=(len(shares) - 0.5, -0.5), xticks=[])
-    ax.set_yticks(y, [share.name for share in shares])
+    ax.set_yticks(y, [_PLAIN_NAMES.get(share.name, share.name) for share in shares])
     ax.tick_params(axis="y", length=0, pad=4)
     ax.spines[:].set_visible(False)
     ax.axvline(0, color=theme.muted, lw=0.8)

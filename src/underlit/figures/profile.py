@@ -85,15 +85,18 @@ def draw_profile(profile: Profile, ax: Axes, *, theme: Theme = LIGHT, unit: str 
         ms=3,
         elinewidth=0.8,
         capsize=1.5,
-        label="mean, and of it",
+        label="mean",
     )
     for name, part in profile.colours.items():
         colour = _COLOURS["dark" if theme.name == "dark" else "light"][name]
-        ax.plot(part, z, color=colour, lw=1.3, ls=_DASHES[name], label=name)
+        ax.plot(part, z, color=colour, lw=1.3, ls=_DASHES[name], label=f"{name} part")
     right = round_up(1.02 * float(profile.p90.max()))
     ax.set(xlim=(0, right), ylim=(0, top))
     handles, names = ax.get_legend_handles_labels()
-    order = [names.index(name) for name in ("middle 80 %\nof the area", "mean, and of it", *profile.colours)]
+    order = [
+        names.index(name)
+        for name in ("middle 80 %\nof the area", "mean", *(f"{name} part" for name in profile.colours))
+    ]
     ax.legend(
         [handles[i] for i in order],
         [names[i] for i in order],

@@ -8,25 +8,30 @@ from pathlib import Path
 
 import underlit
 from underlit.errors import StudyError, UnderlitError
-from underlit.figures import difference_figure, save, save_all
+from underlit.figures import difference_figure, front_compare_figure, save, save_all
+from underlit.figures.quantities import zone_reports
 from underlit.figures.reading import Reading
+from underlit.figures.view import can_be_seen
 from underlit.journal import facts
+from underlit.journal.front import LIMITS
 from underlit.metrics import maps
 from underlit.metrics.summary import Summary, Table, summarise
 from underlit.results.result import Result
 
 FILE = "journal.md"
-_CAPTIONS = {
+_CAPTIONS = {  # in the order of the text
     "soil": "Light on the soil, from above",
+    "front": "View from the front",
+    "zones": "Plant zones: light and wanted band",
+    "hardscape": "Hardscape and soil, painted with light",
     "sections": "Two upright sections",
     "depth": "Light against depth",
     "panes": "Inside of the panes",
-    "zones": "Plant zones: light and wanted band",
     "day": "Light over the day",
-    "front": "View from the front",
-    "hardscape": "Hardscape and soil, painted with light",
-    "budget": "Where 100 photons end",
     "spectra": "Spectrum at the lamps and on the soil",
+    "budget": "Where 100 photons end",
+    "difference": "B less A on the soil",
+    "front-compare": "A and B from the front, in one exposure, for an eye used to daylight",
 }
 
 
@@ -96,10 +101,11 @@ def _one(res: Result, letter: str, dims: maps.Dims, pictures: Sequence[Path], fo
     read, summary = Reading(res, dims), summarise(res, dims)
     blocks = [
         f"# {letter}: {read.title}" if letter else f"# {read.title}",
+        _verdicts(read),
         res.scene.notes,
         _facts(facts.scene_facts(read.scene)),
         f"Shown with {read.settings()}. ± is the standard error of the trace; it knows nothing of errors in the scene.",
-        *(_picture(path, folder) for path in pictures),
+        *(_picture(path, folder) for path in _in_order(pictures)),
         *(_table(table) for table in summary.tables if table.name != "trace"),
         _cautions(summary),
         "## Inputs, seed, versions",
@@ -109,21 +115,45 @@ def _one(res: Result, letter: str, dims: maps.Dims, pictures: Sequence[Path], fo
     return "\n\n".join(block for block in blocks if block)
 
 
+def _verdicts(read: Reading) -> str:
+    """Which plant zones get what they want, before all else."""
+    reports, _ = zone_reports(read)
+    if not reports:
+        return ""
+    right = sum(report.verdict == "right" for report in reports)
+    each = "; ".join(f"{report.zone.plant.name} {report.verdict}" for report in reports)
+    return f"**Plant zones that get the light they want: {right} of {len(reports)}.** {each[0].upper()}{each[1:]}."
+
+
 def _difference(
     before: Result, after: Result, dims: maps.Dims, unit: str, folder: Path, pictures: list[Path]
 ) -> str:
-    """B less A on the soil, or why there is no such map."""
+    """B less A on the soil, or why there is no such map; both from the front in one exposure."""
+    parts = ["# B less A"]
     try:
         figure = difference_figure(before, after, dims=dims, unit=unit)
+        pictures.append(save(figure, folder / "difference.png"))
+        parts.append(_picture(pictures[-1], folder))
     except StudyError as reason:
-        return f"# B less A\n\nNo map of the difference: {reason.what}"
-    pictures.append(save(figure, folder / "difference.png"))
-    return f"# B less A\n\n{_picture(pictures[-1], folder)}"
+        parts.append(f"No map of the difference: {reason.what}")
+    reads = [Reading(res, dims) for res in (before, after)]
+    if all(can_be_seen(read) for read in reads):
+        names = [f"{letter}: {read.title}" for letter, read in zip("AB", reads, strict=True)]
+        pictures.append(save(front_compare_figure(reads, names), folder / "front-compare.png"))
+        parts.append(_picture(pictures[-1], folder))
+    return "\n\n".join(parts)
+
+
+def _in_order(pictures: Sequence[Path]) -> list[Path]:
+    """What a reader wants first, first."""
+    names = list(_CAPTIONS)
+    return sorted(pictures, key=lambda path: names.index(path.stem) if path.stem in names else len(names))
 
 
 def _picture(path: Path, folder: Path) -> str:
     caption = _CAPTIONS.get(path.stem, path.stem.replace("-", " ").capitalize())
-    return f"![{caption}]({path.relative_to(folder).as_posix()})"
+    shown = f"![{caption}]({path.relative_to(folder).as_posix()})"
+    return f"{shown}\n\n*{LIMITS}*" if path.stem.startswith("front") else shown
 
 
 def _facts(rows: list[tuple[str, str]]) -> str:
