@@ -60,6 +60,7 @@ def _residual_map(found: Fit, res: Result, z_m: float, members: list[int], theme
     read = np.array([spot.reading for spot in found.spots])
     with np.errstate(divide="ignore", invalid="ignore"):
         off = 100 * (read / found.after - 1)
+    kept = off[np.isfinite(off) & ~found.outlier]  # outliers would leave the others no colour
     reading = Reading(res)
     tank = res.scene.tank
     x, y = (np.linspace(0.0, side, round(side / _CELL_M) + 1) for side in (tank.length, tank.width))
@@ -69,7 +70,7 @@ def _residual_map(found: Fit, res: Result, z_m: float, members: list[int], theme
         light.value[np.hypot(light.x_m - px, light.y_m[:, None] - py) < _PATCH_M] = value
     marked = replace(reading.plan(), points_m=places, readings=off[members])
     return plan.plan_figure(
-        light, marked, scale=difference_scale([off[np.isfinite(off)]], unit="%"), theme=theme,
+        light, marked, scale=difference_scale([kept], unit="%"), theme=theme,
         title=f"Readings at {100 * z_m:g} cm: how far off the fit", lines="",
         subtitle="Reading over fit, less 100 %: amber where the meter shows more than the fit",
         notes=["Usual errors of a reading: 5 %, and what 1 cm of place makes."],
