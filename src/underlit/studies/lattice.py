@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -24,8 +24,11 @@ from underlit.scene.model import Scene
 from underlit.spectra import GRID_NM
 from underlit.spectra.observer import tristimulus
 
+if TYPE_CHECKING:
+    from underlit.scene.world import World
+
 SPACING_M = 0.05
-PHOTONS_PER_EMITTER = 20_000
+PHOTONS_PER_LAMP, _LEAST_PHOTONS, _MOST_PHOTONS = 400_000, 8_000, 20_000  # together; of one emitter
 _REPLICATES, _CELL_M, _PLANE_CELL_M = 4, 0.02, 0.02
 _FACE = 0.5  # side of an emitter over their spacing
 _WIDER = (0.5, 2.0)  # how far a trace may change the spread of the light in a zone
@@ -138,9 +141,10 @@ def trace_lattice(
     *,
     free: bool = False,
     spacing_m: float = SPACING_M,
-    photons: int = PHOTONS_PER_EMITTER,
+    photons: int | None = None,
     seed: int = 1,
     threads: int | None = None,
+    world: World | None = None,
 ) -> Lattice:
     """Trace the emitters for a lamp at its height and tilt.
 
@@ -154,10 +158,12 @@ def trace_lattice(
         Whether every channel has a setting of its own, or all keep the mix of the scene.
     spacing_m : float
         Between emitters, at most. [m]
-    photons : int
-        For each emitter.
+    photons : int, optional
+        For each emitter; default so many that a lamp gets about `PHOTONS_PER_LAMP` from those that stand for it.
     seed : int
     threads : int, optional
+    world : World, optional
+        The scene's shapes, if they are at hand.
 
     Returns
     -------
@@ -169,7 +175,8 @@ def trace_lattice(
     own, xyz = _lamp(scene, fixture)
     made = _with_emitters(scene, own, x, y)
     n, n_beams = len(made.fixture), len({repr(channel.beam) for channel in fixture.channel})
-    res = trace(made, photons=photons * n * n_beams, seed=seed, threads=threads)
+    each_photons = photons or _photons_of_one(fixture, spacing_m)
+    res = trace(made, photons=each_photons * n * n_beams, seed=seed, threads=threads, world=world)
     basis, zones = basis_of(fixture, free), find_zones(res)
     light, kept = [], []
     for zone in zones:
@@ -181,6 +188,12 @@ def trace_lattice(
         kept.append(Area(Estimate(by_emitter.mean(axis=1).sum(axis=1)), zone.area_m2).kept)
     watts = np.array([channel.power for channel in fixture.channel]) @ basis
     return Lattice(fixture, x, y, zones, light, kept, _spill(res, n, basis), watts, basis.T @ xyz, basis)
+
+
+def _photons_of_one(fixture: Fixture, spacing_m: float) -> int:
+    """Photons for one emitter: fewer where many stand for a lamp."""
+    a, b = (side / spacing_m + 1 for side in fixture.size)
+    return int(min(max(PHOTONS_PER_LAMP / (a * b), _LEAST_PHOTONS), _MOST_PHOTONS))
 
 
 def basis_of(fixture: Fixture, free: bool) -> np.ndarray:

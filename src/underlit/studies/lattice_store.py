@@ -13,8 +13,8 @@ import underlit
 from underlit.metrics.zones import Zone
 from underlit.scene.lamps import Fixture
 from underlit.scene.model import Scene
-from underlit.studies.lattice import PHOTONS_PER_EMITTER, SPACING_M, Lattice, basis_of, trace_lattice
-from underlit.studies.store import digest, file_digests, plain, write_bytes
+from underlit.studies.lattice import SPACING_M, Lattice, basis_of, trace_lattice
+from underlit.studies.store import Worlds, digest, file_digests, plain, write_bytes
 
 # What neither moves a photon nor decides which cells are looked at.
 _SCENES_BOOKS = ("title", "notes", "schedule", "fixture", "window", "meter")
@@ -31,8 +31,9 @@ def kept_lattice(
     *,
     free: bool = False,
     spacing_m: float = SPACING_M,
-    photons: int = PHOTONS_PER_EMITTER,
+    photons: int | None = None,
     seed: int = 1,
+    worlds: Worlds | None = None,
 ) -> tuple[Lattice, bool]:
     """The lattice for a lamp at its height and tilt, from the folder if it is there, else traced and kept.
 
@@ -41,6 +42,8 @@ def kept_lattice(
     scene, fixture, free, spacing_m, photons, seed
         As for `lattice.trace_lattice`.
     folder : Path
+    worlds : Worlds, optional
+        Shapes that are there already.
 
     Returns
     -------
@@ -53,7 +56,10 @@ def kept_lattice(
     found = _read(path, key, scene, fixture, free)
     if found is not None:
         return found, True
-    made = trace_lattice(scene, fixture, free=free, spacing_m=spacing_m, photons=photons, seed=seed)
+    world = (worlds or Worlds()).of(scene)
+    made = trace_lattice(
+        scene, fixture, free=free, spacing_m=spacing_m, photons=photons, seed=seed, world=world
+    )
     write_bytes(path, _packed(made, key))
     return made, False
 

@@ -18,13 +18,14 @@ from underlit.scene.lamps import Fixture
 from underlit.scene.model import Scene
 from underlit.studies.finalist import Check, Finalist, Goal, check, judge
 from underlit.studies.hang import hang
-from underlit.studies.lattice import PHOTONS_PER_EMITTER, SPACING_M, Lattice
+from underlit.studies.lattice import SPACING_M, Lattice
 from underlit.studies.lattice_store import kept_lattice
 from underlit.studies.search import Candidate, best_places
-from underlit.studies.store import PHOTONS, Job, Store, run_all
+from underlit.studies.store import PHOTONS, Job, Store, Worlds, run_all
 
 GOALS = ("watts", "price", "spill")
 AROUND = (0.5, 0.75, 1.0, 1.5)  # heights to try where none are given, over that of the lamp
+FINALISTS_SHARE = 0.25
 _MOST_SEED = 2**31
 
 Report = Callable[[int, int, str], None]
@@ -96,7 +97,7 @@ def place(
     zones: Sequence[str] = (),
     finalists: int = 3,
     spacing_m: float = SPACING_M,
-    emitter_photons: int = PHOTONS_PER_EMITTER,
+    emitter_photons: int | None = None,
     photons: int | None = None,
     seed: int | None = None,
     done: Report | None = None,
@@ -128,7 +129,7 @@ def place(
     spacing_m, emitter_photons
         Of the stand-in, see `lattice.trace_lattice`.
     photons, seed : int, optional
-        Of the real traces.
+        Of the traces of the answer; the finalists get `FINALISTS_SHARE` of the photons.
     done : callable, optional
         Called with the number of the step done, that of all steps, and what was done.
 
@@ -152,51 +153,52 @@ def place(
     aim = Goal(goal, free or window is not None, window, tuple(zones))
     seed = scene.run.seed if seed is None else seed
     hung = _hung(scene, lamp, heights_m, tilts_rad)
-    tell = _Progress(len(hung) * (1 + most) + finalists + 2, done)
-    store = Store(folder)
+    tell = _Progress(len(hung) * (1 + most) + finalists + 3, done)
+    tracer = _Tracer(scene, lamp, aim, Store(folder), seed)
     lattices, candidates = _searched(
-        scene, hung, folder, most, aim, tell, spacing_m=spacing_m, photons=emitter_photons, seed=seed
-    )
-    tracer = _Tracer(scene, lamp, aim, store, photons or scene.run.photons or PHOTONS, seed)
-    traced = [tracer.finalist(each, tell) for each in candidates[:finalists]]
-    tell.number = tell.steps - 2
+        scene, hung, folder, most, aim, tell, spacing_m=spacing_m, photons=emitter_photons, seed=seed,
+        worlds=tracer.worlds,
+    )  # fmt: skip
+    full = photons or scene.run.photons or PHOTONS
+    few = max(1, round(full * FINALISTS_SHARE))
+    traced = [tracer.finalist(each, few, tell, "traced") for each in candidates[:finalists]]
     traced.sort(key=lambda f: f.rank(goal))
+    tell.number = tell.steps - 3
     again = _searched_again(scene, traced[0], lattices, aim, seed)
-    traced += [tracer.finalist(again, tell, "the best of them, put right by its trace: ")] if again else []
+    traced += [tracer.finalist(again, few, tell, "put right by the trace of the best")] if again else []
     traced.sort(key=lambda f: f.rank(goal))
-    tell.number = tell.steps - 1
-    fresh = tracer.fresh(traced[0])
+    tell.number = tell.steps - 2
+    best = tracer.finalist(traced[0].candidate, full, tell, "the answer")
+    fresh = tracer.fresh(best, full)
     tell("the answer traced afresh")
-    checks = check(traced[0], tracer.results[traced[0].candidate], fresh)
-    return Placing(aim, lamp, candidates, traced, checks, fresh, lattices)
+    checks = check(best, tracer.results[best.candidate], fresh)
+    return Placing(aim, lamp, candidates, [best, *traced[1:]], checks, fresh, lattices)
 
 
 class _Tracer:
     """Traces scenes with the lamps of candidates."""
 
-    def __init__(
-        self, scene: Scene, lamp: Fixture, goal: Goal, store: Store, photons: int, seed: int
-    ) -> None:
-        self._scene, self._lamp, self._goal, self._store = scene, lamp, goal, store
-        self._photons, self._seed = photons, seed
+    def __init__(self, scene: Scene, lamp: Fixture, goal: Goal, store: Store, seed: int) -> None:
+        self._scene, self._lamp, self._goal, self._store, self._seed = scene, lamp, goal, store, seed
+        self.worlds = Worlds()
         self.results: dict[Candidate, Result] = {}
 
-    def finalist(self, candidate: Candidate, tell: _Progress, what: str = "traced: ") -> Finalist:
+    def finalist(self, candidate: Candidate, photons: int, tell: _Progress, what: str) -> Finalist:
         """A candidate traced, its settings found again."""
         hung = hang(
             self._scene, self._lamp, candidate.places_m, candidate.settings, candidate.height_m, candidate.tilt_rad
         )  # fmt: skip
-        self.results[candidate] = self._trace(hung, self._seed)
+        self.results[candidate] = self._trace(hung, photons, self._seed)
         found = judge(candidate, hung, self.results[candidate], self._goal)
-        tell(what + _words(candidate))
+        tell(f"{what}: {_words(candidate, found.short, float(found.balance.power_w.value))}")
         return found
 
-    def fresh(self, finalist: Finalist) -> Result:
+    def fresh(self, finalist: Finalist, photons: int) -> Result:
         """A finalist with its settings, traced with other random numbers."""
-        return self._trace(finalist.scene, (self._seed + 1) % _MOST_SEED)
+        return self._trace(finalist.scene, photons, (self._seed + 1) % _MOST_SEED)
 
-    def _trace(self, scene: Scene, seed: int) -> Result:
-        ((_, result),) = run_all([Job(scene, self._photons, seed)], self._store)
+    def _trace(self, scene: Scene, photons: int, seed: int) -> Result:
+        ((_, result),) = run_all([Job(scene, photons, seed)], self._store, worlds=self.worlds)
         return result
 
 
@@ -217,7 +219,11 @@ def _searched(
                 tell(f"{_hangs(each)}: {n} lamps do not fit")
                 continue
             idle = len(found.places_m) < n
-            tell(f"{_hangs(each)}: of {n} lamps, some would stay off" if idle else _words(found))
+            tell(
+                f"{_hangs(each)}: of {n} lamps, some would stay off"
+                if idle
+                else _words(found, found.short, found.watts)
+            )
             rival = best.setdefault(found.kind, found)
             best[found.kind] = min(rival, found, key=lambda c: c.rank(goal.word))
     return lattices, sorted(best.values(), key=lambda c: c.rank(goal.word))
@@ -292,7 +298,7 @@ def _hangs(lamp: Fixture) -> str:
     return f"{100 * lamp.height:g} cm, {math.degrees(lamp.tilt):g} deg"
 
 
-def _words(one: Candidate) -> str:
+def _words(one: Candidate, short: float, watts: float) -> str:
     lamps = "1 lamp" if len(one.places_m) == 1 else f"{len(one.places_m)} lamps"
-    light = f"{one.watts:.3g} W" if one.short < MET else f"{100 * one.short:.2g} % short of a target"
+    light = f"{watts:.3g} W" if short < MET else f"{100 * short:.2g} % short of a target"
     return f"{100 * one.height_m:g} cm, {math.degrees(one.tilt_rad):g} deg, {lamps}: {light}"

@@ -119,6 +119,7 @@ def run_all(
     *,
     threads: int | None = None,
     progress: Callable[[int, Progress], None] | None = None,
+    worlds: Worlds | None = None,
 ) -> Iterator[tuple[Job, Result]]:
     """Trace the jobs that the store lacks, one after the other on all cores; shapes that stay are made once.
 
@@ -130,17 +131,19 @@ def run_all(
         Default all cores.
     progress : callable, optional
         Called with the number of the job and its `Progress`.
+    worlds : Worlds, optional
+        Shapes that are there already.
 
     Yields
     ------
     (Job, Result)
         In the order of the jobs.
     """
-    worlds: dict[str, World] = {}
+    worlds = worlds or Worlds()
     for number, job in enumerate(jobs):
         found = store.get(job)
         if found is None:
-            world = _world(job.scene, worlds)
+            world = worlds.of(job.scene)
             report = None if progress is None else _numbered(progress, number)
             found = job.trace(threads, world, report)
             store.put(job, found)
@@ -204,16 +207,22 @@ def _numbered(progress: Callable[[int, Progress], None], number: int) -> Callabl
     return lambda state: progress(number, state)
 
 
-def _world(scene: Scene, worlds: dict[str, World]) -> World:
-    """Soil and hardscape of a scene; the last ones, where they are the same."""
-    from underlit.scene.world import build_world
+class Worlds:
+    """Soil and hardscape of scenes; the last ones are kept, for scenes that share them."""
 
-    shapes = plain((scene.tank, scene.substrate, scene.hardscape))
-    key = digest([shapes, *sorted(file_digests(scene).items())])
-    if key not in worlds:
-        worlds.clear()
-        worlds[key] = build_world(scene)
-    return worlds[key]
+    def __init__(self) -> None:
+        self._key = ""
+        self._world: World | None = None
+
+    def of(self, scene: Scene) -> World:
+        """Soil and hardscape of a scene."""
+        from underlit.scene.world import build_world
+
+        shapes = plain((scene.tank, scene.substrate, scene.hardscape))
+        key = digest([shapes, *sorted(file_digests(scene).items())])
+        if self._world is None or key != self._key:
+            self._key, self._world = key, build_world(scene)
+        return self._world
 
 
 def light_key(scene: Scene) -> str:
