@@ -1,10 +1,16 @@
-"""Headless Chromium for the tests of the page; none is downloaded, one that is installed is used."""
+"""Headless Chromium for the tests of the page; none is downloaded, one that is installed is used.
+
+python tests/browser.py    ends well if pages can be opened here, and says why not otherwise
+"""
 
 from __future__ import annotations
 
 import os
 import shutil
+import sys
 from contextlib import contextmanager
+from functools import cache
+from pathlib import Path
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
 # Software rendering of WebGL, and no talk to anyone.
@@ -14,19 +20,27 @@ FLAGS = [
 ]  # fmt: skip
 
 
-def chromium() -> str | None:
-    """Path of an installed Chromium, or of the one that `CHROMIUM` names."""
-    named = os.environ.get("CHROMIUM")
-    return named or next((path for name in NAMES if (path := shutil.which(name))), None)
+def chromium(playwright) -> str | None:
+    """Path of a Chromium: the one that `CHROMIUM` names, one on the path, or that of Playwright."""
+    named = os.environ.get("CHROMIUM") or next((path for name in NAMES if (path := shutil.which(name))), None)
+    own = playwright.chromium.executable_path
+    return named or (own if Path(own).exists() else None)
 
 
+@cache
 def why_not() -> str:
     """Why pages cannot be opened here; empty if they can."""
     try:
-        import playwright.sync_api  # noqa: F401
+        from playwright.sync_api import Error
     except ImportError:
         return "playwright is not installed"
-    return "" if chromium() else "no Chromium is installed; CHROMIUM may name one"
+    try:
+        with running() as browser:
+            return "" if browser.version else "Chromium has no version"
+    except FileNotFoundError as error:
+        return str(error)
+    except Error as error:
+        return f"Chromium does not start: {error.message.splitlines()[0]}"
 
 
 @contextmanager
@@ -35,7 +49,10 @@ def running():
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
+        path = chromium(playwright)
+        if path is None:
+            raise FileNotFoundError("no Chromium is installed; CHROMIUM may name one")
+        browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
         yield browser
         browser.close()
 
@@ -108,3 +125,7 @@ class Opened:
             f"[...document.querySelectorAll('#{name} tr')].map((r) => [...r.cells].map((c) => c.textContent))"
         )
         return self.page.evaluate(rows)
+
+
+if __name__ == "__main__":
+    sys.exit(why_not() or 0)

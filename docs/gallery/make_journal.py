@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import io
+import os
 import shutil
 import tempfile
 from pathlib import Path
@@ -43,7 +44,8 @@ def main() -> None:
 def shoot(page: Path, folder: Path) -> None:
     """One picture for each of `SHOTS`."""
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
+        path = os.environ.get("CHROMIUM") or shutil.which("chromium")  # or Playwright's own
+        browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
         for name, (part, width, height, scheme) in SHOTS.items():
             size = {"width": width, "height": height}
             context = browser.new_context(viewport=size, color_scheme=scheme, offline=True)
