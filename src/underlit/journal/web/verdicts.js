@@ -10,10 +10,22 @@ function verdictHeadline(reports) {
   return `${right} of ${n} plant zones ${right === 1 ? "gets" : "get"} the light they want.`;
 }
 
-function drawVerdicts(tank) {
+// Of the shown tank; beside another, the count of both.
+function headlineOf(state) {
+  const found = state.tanks.map((tank) => tank.zones.map((zone) => zoneReport(tank, zone)));
+  const whole = verdictHeadline(found[state.shown]);
+  if (found.length < 2 || !whole) return whole;
+  const other = 1 - state.shown;
+  const right = found[other].filter((report) => report.verdict === "right").length;
+  return `${"AB"[state.shown]}: ${whole} ${"AB"[other]}: ${right} of ${found[other].length}.`;
+}
+
+function drawVerdicts(state) {
+  const { tank } = state;
   const reports = tank.zones.map((zone) => zoneReport(tank, zone));
-  el("headline").textContent = verdictHeadline(reports);
+  el("headline").textContent = headlineOf(state);
   el("headline").hidden = !reports.length;
+  el("verdicts").style.setProperty("--columns", reports.length === 4 ? 2 : Math.min(reports.length, 3));
   el("verdicts").replaceChildren(
     ...reports.map((report, n) =>
       make(
