@@ -115,7 +115,7 @@ class Tank:
         start = time.thread_time()
         trace_batch(
             self.arrays, self.bvh, self.source, self.directions, np.uint64(1), stream,
-            0, photons, 0, 0, SCALE, self.scratch, self.cells, self.sinks,
+            0, photons, SCALE, self.scratch, self.cells, self.sinks,
         )  # fmt: skip
         return time.thread_time() - start
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from underlit.kernels.arrays import BONDED, CLEAN, COSINE_POWER, EVEN_RECTANGLE, NO_TABLE, SourceArrays
 from underlit.kernels.batch import new_scratch, trace_batch
+from underlit.kernels.gather import gather_batch
 from underlit.kernels.rng import sobol_directions
 from underlit.scene.loader import from_text
 from underlit.scene.world import World, shape_soil
@@ -171,18 +172,22 @@ def shine(
     n_cells, n_sinks = packed.layout.n_cells, len(packed.sinks)
     cells = np.zeros((replicates, n_cells, arrays.n_bands), np.int64)
     sinks = np.zeros((replicates, n_sinks, arrays.n_bands), np.int64)
+    on_soil = np.zeros((replicates, packed.layout.surfaces["soil"].n_cells, arrays.n_bands), np.int64)
     directions, n_points = sobol_directions(), max(1, photons // PHOTONS_PER_POINT)
 
     def one(replicate: int) -> None:
         scratch = new_scratch(n_cells, n_sinks, arrays.reflectance.shape[1])
-        trace_batch(
-            arrays, packed.bvh, source, directions, np.uint64(seed), replicate, first, photons, first, n_points, SCALE,
-            scratch, cells[replicate], sinks[replicate],
-        )  # fmt: skip
+        stream = arrays, packed.bvh, source, directions, np.uint64(seed), replicate
+        trace_batch(*stream, first, photons, SCALE, scratch, cells[replicate], sinks[replicate])
+        if gathers:
+            gather_batch(*stream, first, n_points, SCALE, scratch, on_soil[replicate])
 
     with ThreadPoolExecutor(2) as pool:
         list(pool.map(one, range(replicates)))
-    return Shone(packed, cells / (SCALE * photons), sinks / (SCALE * photons))
+    light = cells / (SCALE * photons)
+    start = packed.layout.first["soil"]
+    light[:, start : start + on_soil.shape[1]] += on_soil / (SCALE * n_points)
+    return Shone(packed, light, sinks / (SCALE * photons))
 
 
 def may_gather(arrays) -> bool:

@@ -129,7 +129,7 @@ def explicit_leaves(packed, rule, leaf_area_index, leg_m, rho, seed):
     arrays = packed.arrays
     paint(packed, arrays.canopy.reflectance[0], rho)
     mesh = MeshArrays(
-        n, False, normal, np.full(n, arrays.canopy.reflectance[0], np.int32),
+        n, 1.0, normal, np.full(n, arrays.canopy.reflectance[0], np.int32),
         np.full(n, arrays.canopy.sink[0], np.int32), np.full(n, -1, np.int32),
     )  # fmt: skip
     bvh = build_bvh(vertices.reshape(-1, 3), np.arange(3 * n).reshape(n, 3))

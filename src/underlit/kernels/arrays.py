@@ -105,7 +105,7 @@ class MeshArrays(NamedTuple):
     """All triangles of hardscape and lamp housings."""
 
     n_faces: int
-    above_rim: bool  # any triangle above the rim: rays outside the tank must look for it
+    top_m: float  # nothing of it is higher, so that rays above need not look for it; -inf for none
     normal: np.ndarray  # (F, 3) unit
     surface: np.ndarray  # (F,) int32: row of `reflectance`
     sink: np.ndarray  # (F,) int32: budget entry

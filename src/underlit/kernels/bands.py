@@ -1,14 +1,14 @@
 """The spectral packet: the weights of one path in all wavelength bands.
 
-Bands come in blocks of `LANES` single-precision numbers, padded with empty bands, so that the inner loops have a
-fixed length and compile to vector instructions.
+Bands come in blocks of `LANES` single-precision numbers, padded with empty bands. The loops over them are plain: with
+an index made of two (block and lane) they compile to scalar instructions, five times as slow.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from underlit.kernels.jit import kernel
+from underlit.kernels.jit import kernel, summing_kernel
 
 LANES = 16
 
@@ -42,84 +42,75 @@ def exp_neg(x):
 def attenuate(v, absorption_per_m, path_m, sinks, sink):
     """Multiply `v` (B,) by exp(-a path) and book what is lost to row `sink` of `sinks` (N, B)."""
     path = np.float32(path_m)
-    for j in range(0, v.size, LANES):
-        for b in range(LANES):
-            before = v[j + b]
-            after = before * exp_neg(absorption_per_m[j + b] * path)
-            v[j + b] = after
-            sinks[sink, j + b] += np.float64(before) - np.float64(after)
+    for b in range(v.size):
+        before = v[b]
+        after = before * exp_neg(absorption_per_m[b] * path)
+        v[b] = after
+        sinks[sink, b] += np.float64(before - after)
 
 
 @kernel
 def multiply(v, table, row, sinks, sink):
     """Multiply `v` by row `row` of `table` (n, B) and book what is lost to `sinks`."""
-    for j in range(0, v.size, LANES):
-        for b in range(LANES):
-            before = v[j + b]
-            after = before * table[row, j + b]
-            v[j + b] = after
-            sinks[sink, j + b] += np.float64(before) - np.float64(after)
+    for b in range(v.size):
+        before = v[b]
+        after = before * table[row, b]
+        v[b] = after
+        sinks[sink, b] += np.float64(before - after)
 
 
 @kernel
 def scale(v, factor, sinks, sink):
     """Multiply `v` by one factor and book what is lost (or, above 1, gained) to `sinks`."""
     f = np.float32(factor)
-    for j in range(0, v.size, LANES):
-        for b in range(LANES):
-            before = v[j + b]
-            after = before * f
-            v[j + b] = after
-            sinks[sink, j + b] += np.float64(before) - np.float64(after)
+    for b in range(v.size):
+        before = v[b]
+        after = before * f
+        v[b] = after
+        sinks[sink, b] += np.float64(before - after)
 
 
 @kernel
 def book(v, sinks, sink):
     """Book the whole packet to row `sink` of `sinks`: the path ends here."""
-    for j in range(0, v.size, LANES):
-        for b in range(LANES):
-            sinks[sink, j + b] += np.float64(v[j + b])
+    for b in range(v.size):
+        sinks[sink, b] += np.float64(v[b])
 
 
 @kernel
 def deposit(v, factor, cells, cell):
     """Add `factor` times the packet to row `cell` of `cells` (C, B)."""
     f = np.float32(factor)
-    for j in range(0, v.size, LANES):
-        for b in range(LANES):
-            cells[cell, j + b] += f * v[j + b]
+    for b in range(v.size):
+        cells[cell, b] += f * v[b]
 
 
 @kernel
 def deposit_along(v, absorption_per_m, path_m, cells, cell):
     """Add to row `cell` of `cells` the packet as it is after `path_m` of a medium."""
     path = np.float32(path_m)
-    for j in range(0, v.size, LANES):
-        for b in range(LANES):
-            cells[cell, j + b] += v[j + b] * exp_neg(absorption_per_m[j + b] * path)
+    for b in range(v.size):
+        cells[cell, b] += v[b] * exp_neg(absorption_per_m[b] * path)
 
 
 @kernel
 def deposit_through(v, factor, a1_per_m, path1_m, a2_per_m, path2_m, cells, cell):
     """Add to row `cell` of `cells` the packet, times `factor`, as it is after stretches of two media."""
     f, p1, p2 = np.float32(factor), np.float32(path1_m), np.float32(path2_m)
-    for j in range(0, v.size, LANES):
-        for b in range(LANES):
-            cells[cell, j + b] += f * v[j + b] * exp_neg(a1_per_m[j + b] * p1 + a2_per_m[j + b] * p2)
+    for b in range(v.size):
+        cells[cell, b] += f * v[b] * exp_neg(a1_per_m[b] * p1 + a2_per_m[b] * p2)
 
 
-@kernel
+@summing_kernel
 def mean(v, n_bands):
     """Mean weight over the first `n_bands` bands (the padding is empty)."""
     total = np.float32(0.0)
-    for j in range(0, v.size, LANES):
-        half = LANES // 2
-        for b in range(half):
-            total += v[j + b] + v[j + half + b]
+    for b in range(v.size):
+        total += v[b]
     return np.float64(total) / n_bands
 
 
-@kernel
+@summing_kernel
 def table_mean(table, row, n_bands):
     """Mean of a row of a spectral table over its bands."""
     total = np.float32(0.0)

@@ -8,17 +8,18 @@ import numpy as np
 
 from underlit.kernels.bvh import new_stack
 from underlit.kernels.emit import emit
-from underlit.kernels.gather import gather_soil
 from underlit.kernels.jit import kernel
 from underlit.kernels.rng import (
     RNG_WORDS,
     SOBOL_DIMENSIONS,
     mix32,
-    owen_scramble,
+    owen_scramble_all,
     rng_start,
     sobol_next,
     sobol_start,
+    stream_word,
 )
+from underlit.kernels.tally import add_to
 from underlit.kernels.track import follow
 
 
@@ -31,6 +32,7 @@ class Scratch(NamedTuple):
     rng: np.ndarray  # (RNG_WORDS,) uint32
     points: np.ndarray  # (SOBOL_DIMENSIONS,) uint32: the Sobol point before scrambling
     scramble: np.ndarray  # (SOBOL_DIMENSIONS,) uint32
+    uniform: np.ndarray  # (SOBOL_DIMENSIONS,) float64: and after it
     stack: np.ndarray
 
 
@@ -43,6 +45,7 @@ def new_scratch(n_cells, n_sinks, n_lanes) -> Scratch:
         np.zeros(RNG_WORDS, np.uint32),
         np.zeros(SOBOL_DIMENSIONS, np.uint32),
         np.zeros(SOBOL_DIMENSIONS, np.uint32),
+        np.zeros(SOBOL_DIMENSIONS),
         new_stack(),
     )
 
@@ -57,8 +60,6 @@ def trace_batch(
     stream,
     first,
     count,
-    first_point,
-    n_points,
     scale,
     scratch,
     cells_sum,
@@ -77,8 +78,6 @@ def trace_batch(
     stream : int
         Number of the (source, replicate) pair: each has its own scrambling and its own photons.
     first, count : int
-    first_point, n_points : int
-        Stretch of points to gather in each soil cell, where the scene gathers.
     scale : float
         Fixed-point units per unit weight.
     scratch : Scratch
@@ -87,13 +86,17 @@ def trace_batch(
     sinks_sum : ndarray, shape (N, n_bands), int64
         Added to. Integer addition has no order, so the sums do not depend on how work is split among threads.
     """
-    v, rng, points, scramble = scratch.packet, scratch.rng, scratch.points, scratch.scramble
+    v, rng, points, scramble, u = (
+        scratch.packet,
+        scratch.rng,
+        scratch.points,
+        scratch.scramble,
+        scratch.uniform,
+    )
     cells, sinks = scratch.cells, scratch.sinks
     cells[:] = 0.0
     sinks[:] = 0.0
-    word = mix32(np.uint32(seed) ^ mix32(np.uint32(seed >> 32) ^ np.uint32(stream)))
-    if scene.gathers and n_points > 0:
-        gather_soil(scene, bvh, source, directions, seed, stream, word, first_point, n_points, count, scratch)
+    word = stream_word(seed, stream)
     for dimension in range(SOBOL_DIMENSIONS):
         scramble[dimension] = mix32(word + np.uint32(dimension) * np.uint32(0x9E3779B9))
     sobol_start(directions, first, points)
@@ -101,23 +104,9 @@ def trace_batch(
         for b in range(scene.n_bands):
             v[b] = np.float32(1.0)
         rng_start(rng, i, stream)
-        px, py, pz, dx, dy, dz = emit(
-            source,
-            owen_scramble(points[0], scramble[0]),
-            owen_scramble(points[1], scramble[1]),
-            owen_scramble(points[2], scramble[2]),
-            owen_scramble(points[3], scramble[3]),
-        )
-        u_first = owen_scramble(points[4], scramble[4])
-        follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, seed, scratch.stack)
+        owen_scramble_all(points, scramble, u)
+        px, py, pz, dx, dy, dz = emit(source, u[0], u[1], u[2], u[3])
+        follow(scene, bvh, px, py, pz, dx, dy, dz, u[4], v, cells, sinks, rng, seed, scratch.stack)
         sobol_next(directions, i, points)
-    _add(cells, scale, cells_sum)
-    _add(sinks, scale, sinks_sum)
-
-
-@kernel
-def _add(part, scale, total):
-    """Add a float tally to a fixed-point one."""
-    for i in range(total.shape[0]):
-        for b in range(total.shape[1]):
-            total[i, b] += np.int64(np.rint(part[i, b] * scale))
+    add_to(cells_sum, cells, scale)
+    add_to(sinks_sum, sinks, scale)

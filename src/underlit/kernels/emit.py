@@ -9,7 +9,7 @@ import math
 
 from underlit.kernels.arrays import COSINE_POWER, EVEN_DISC, LED_LIST, TUBE
 from underlit.kernels.jit import inlined_kernel, kernel
-from underlit.kernels.sampling import TWO_PI, about, cosine_power, disc
+from underlit.kernels.sampling import TWO_PI, about, cos_sin, cosine_power, disc
 
 
 @kernel
@@ -121,7 +121,8 @@ def local_intensity(source, u1, u2, lx, ly, lz):
     if source.beam == COSINE_POWER:
         if lz <= 0.0:
             return 0.0
-        return (source.power_m + 1.0) / TWO_PI * lz**source.power_m
+        shape = lz if source.power_m == 1.0 else lz**source.power_m
+        return (source.power_m + 1.0) / TWO_PI * shape
     return table_intensity(source.table, lx, ly, lz)
 
 
@@ -147,7 +148,8 @@ def emit(source, u1, u2, u3, u4):
     else:
         mu, phi = beam_direction(source, u3, u4)
         s = math.sqrt(max(0.0, 1.0 - mu * mu))
-        ex, ey, ez = s * math.cos(phi), s * math.sin(phi), mu
+        c, si = cos_sin(phi)
+        ex, ey, ez = s * c, s * si, mu
     c = source.centre_m
     return (
         c[0] + lx * axes[0, 0] + ly * axes[1, 0] + lz * axes[2, 0],

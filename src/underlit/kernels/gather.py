@@ -1,18 +1,13 @@
-"""First light on the soil, gathered: the paths from lamp to soil that can be solved instead of hoped for.
+"""First light on the soil, gathered: from points of the lamp to points of the soil, along every route that is solved.
 
 Nearly all light on the soil comes straight down through a flat water surface, or does so and is returned once or more
-by panes. For a point of the lamp and a point of the soil such a path is the root of two equations, so its irradiance
-follows without chance but for the two points: no photon needs to hit the cell. The photon loop leaves these routes
-out (`route` in `track`) and carries all others, so the sum stays unbiased.
+by panes. For a point of the lamp and a point of the soil such a path is the root of two equations (`solve`), so its
+irradiance follows without chance but for the two points: no photon needs to hit the cell. The photon loop leaves these
+routes out (`track`) and carries all others, so the sum stays unbiased.
 
-With q the horizontal part of the unit direction in air (refraction at the level surface keeps it, times the index),
-a path through air of height h, water of depth d, and `i`, `j` returns by panes square to x and y comes down at
-
-    F_x = q_x (h / c_a + d / (n c_w) - S_x),   c_a^2 = 1 - q^2,  c_w^2 = 1 - q^2 / n^2,
-    F_y = q_y (h / c_a + d / (n c_w) - S_y),   S_x = 2 t i / sqrt(n_g^2 - n^2 + q_x^2),
-
-counted from the lamp point, with the tank unfolded at the inner faces of the panes of thickness t. A photon flux of
-intensity I lands there with irradiance I T / (c_a |det dF/dq|), T being what all faces let through or return.
+Gathered are routes with no return, with two at most by the outer face of a pane, and with one return of another kind:
+by the inner face of a pane; by the outer face after a second trip through the glass; or above the water, where light
+still in air glances off a pane. `MAX_COST` and what a return costs say the same in numbers.
 """
 
 from __future__ import annotations
@@ -21,12 +16,7 @@ import math
 
 import numpy as np
 
-from underlit.kernels.arrays import (
-    BACK,
-    BONDED,
-    RIGHT,
-    SOIL_GRID,
-)
+from underlit.kernels.arrays import BACK, BONDED, BOTTOM, RIGHT, SOIL_GRID
 from underlit.kernels.bands import deposit_through
 from underlit.kernels.box import exit_face
 from underlit.kernels.bvh import any_hit
@@ -34,120 +24,36 @@ from underlit.kernels.emit import intensity, source_point
 from underlit.kernels.fresnel import fresnel
 from underlit.kernels.jit import called_kernel, inlined_kernel, kernel
 from underlit.kernels.leaves import leaf_normal
-from underlit.kernels.rng import mix32, owen_scramble, rng_start, sobol_next, sobol_start, uniform
+from underlit.kernels.rng import (
+    mix32,
+    owen_scramble,
+    rng_start,
+    sobol_next,
+    sobol_start,
+    stream_word,
+    uniform,
+)
 from underlit.kernels.soil import soil_height, soil_hit
+from underlit.kernels.solve import solve, straight, unfolded
+from underlit.kernels.tally import add_to
 
-# Returns by panes that are gathered; paths with more are left to the photons.
-MAX_RETURNS = 3
+MAX_COST, TRIP_COST, INNER_COST, AIR_COST = 2, 1, 2, 2
+# Light that glances off a pane in air more level than this is left to the photons.
+AIR_COSINE_MIN = 0.25
 
-_STEPS = 30
-_CLOSE_M = 1e-9  # how near to its target a solved path comes down
+# How a return comes about: by so many trips through the glass, none being the inner face, or in air.
+_INNER_FACE, _ONE_TRIP, _TWO_TRIPS, _IN_AIR = range(4)
+_KINDS = (_ONE_TRIP, _INNER_FACE, _TWO_TRIPS, _IN_AIR)
+
 _SHORT_OF_M = 2e-5  # a sight line ends this far before the soil that it looks at
 _GOLDEN = np.uint32(0x9E3779B9)
 _NO_PHOTON = np.uint32(1 << 31)  # marks the random numbers of gathered paths, none of which a photon has
 
 
-@kernel
-def slope_in_air(h, d, n, rho):
-    """Tangent of the angle in air at which a ray refracts to a point `rho` aside. Newton from below, monotone.
-
-    Parameters
-    ----------
-    h, d : float
-        Height of the lamp point above the water, depth of the target below it. [m]
-    n : float
-        Index of water.
-    rho : float
-        Horizontal distance. [m]
-    """
-    tau = rho / (h + d / n)
-    for _ in range(_STEPS):
-        sin2 = tau * tau / (1.0 + tau * tau)
-        root = math.sqrt(n * n - sin2)
-        error = rho - h * tau - d * math.sqrt(sin2) / root
-        if error < 0.1 * _CLOSE_M:
-            break
-        tau += error / (h + d * n * n / (root * root * root * (1.0 + tau * tau) ** 1.5))
-    return tau
-
-
-@kernel
-def glass_term(i, t, k2, q):
-    """S of the module's equations and its derivative: what `i` returns by panes of thickness `t` take off."""
-    root = math.sqrt(k2 + q * q)
-    s = 2.0 * t * i / root
-    return s, -s * q / (root * root)
-
-
-@kernel
-def solve(h, d, n, n_glass, t, i, j, fx, fy):
-    """Direction in air of the path that comes down at (fx, fy) from the lamp point.
-
-    Parameters
-    ----------
-    h, d : float
-        Height above and depth below the water surface. [m]
-    n, n_glass : float
-        Indices.
-    t : float
-        Thickness of the panes. [m]
-    i, j : int
-        Returns by panes square to x and to y.
-    fx, fy : float
-        Target from the lamp point, in the unfolded tank. [m]
-
-    Returns
-    -------
-    found : bool
-    qx, qy : float
-        Horizontal part of the unit direction in air.
-    determinant : float
-        Of dF/dq. [m2]
-    """
-    rho = math.hypot(fx, fy)
-    tau = slope_in_air(h, d, n, rho)
-    q = tau / math.sqrt(1.0 + tau * tau)
-    qx, qy = (q * fx / rho, q * fy / rho) if rho > 0.0 else (0.0, 0.0)
-    k2 = n_glass * n_glass - n * n
-    for _ in range(_STEPS):
-        q2 = qx * qx + qy * qy
-        ca2, cw2 = 1.0 - q2, 1.0 - q2 / (n * n)
-        if ca2 <= 1e-12:
-            return False, qx, qy, 1.0
-        ca, cw = math.sqrt(ca2), math.sqrt(cw2)
-        sx, dsx = glass_term(i, t, k2, qx)
-        sy, dsy = glass_term(j, t, k2, qy)
-        b = h / ca + d / (n * cw)
-        beta = h / (ca2 * ca) + d / (n * n * n * cw2 * cw)
-        jxx = b + qx * qx * beta - sx - qx * dsx
-        jyy = b + qy * qy * beta - sy - qy * dsy
-        jxy = qx * qy * beta
-        determinant = jxx * jyy - jxy * jxy
-        ex, ey = fx - qx * (b - sx), fy - qy * (b - sy)
-        if abs(ex) + abs(ey) < _CLOSE_M:
-            return determinant > 0.0, qx, qy, determinant
-        stepx = (jyy * ex - jxy * ey) / determinant
-        stepy = (jxx * ey - jxy * ex) / determinant
-        # Never past the horizon: half way to it at most.
-        shorten = 1.0
-        while (qx + shorten * stepx) ** 2 + (qy + shorten * stepy) ** 2 >= 1.0 - 0.5 * ca2:
-            shorten *= 0.5
-            if shorten < 1e-9:
-                return False, qx, qy, 1.0
-        qx, qy = qx + shorten * stepx, qy + shorten * stepy
-    return False, qx, qy, 1.0
-
-
-@kernel
-def unfolded(x, length, i):
-    """Coordinate of the image of `x` after `i` returns, the first one at the far wall if i > 0."""
-    return (i + 1) * length - x if i & 1 else i * length + x
-
-
 @inlined_kernel
-def sight_line(scene, bvh, x, y, z, dx, dy, dz, t, stack):
+def in_sight(scene, bvh, x, y, z, dx, dy, dz, t, stack):
     """Whether nothing stands between a point and the one `t` along a direction."""
-    if scene.mesh.n_faces == 0:
+    if min(z, z + t * dz) >= scene.mesh.top_m:
         return True
     return not any_hit(bvh, x, y, z, dx, dy, dz, t, -1, stack)
 
@@ -178,23 +84,39 @@ def leaf_gaps(scene, x, y, z, dx, dy, dz, t, rng, seed):
 
 
 @inlined_kernel
-def pane_return(tank, face, q, n_wall):
-    """What a pane returns of light that goes into it from the water and is reflected once, at its outer face.
+def pane_return(tank, face, q, n_wall, trips):
+    """What a pane returns of light from the water, by its inner face (no trips) or after trips through the glass.
 
     `q` is the component of the direction in air square to the pane, `n_wall` n_glass^2 - n_water^2 + q^2, rooted: the
     glass index times the cosine inside the glass.
     """
+    inner, _ = fresnel(min(abs(q) / tank.n_water, 1.0), tank.n_water / tank.n_glass)
+    if trips == 0:
+        return inner
     if tank.backing[face] == BONDED:
         return 0.0
-    inner, _ = fresnel(min(abs(q) / tank.n_water, 1.0), tank.n_water / tank.n_glass)
     outer, _ = fresnel(min(n_wall / tank.n_glass, 1.0), tank.n_glass)
     through = (1.0 - inner) * tank.clear[face]
-    return through * through * outer
+    weight = through * through * outer
+    for _ in range(1, trips):
+        weight *= inner * outer
+    return weight
 
 
 @inlined_kernel
-def walk_water(scene, bvh, x, y, qx, qy, i, j, rng, seed, stack):
+def walk_water(scene, bvh, looks, x, y, qx, qy, i, j, trips, rng, seed, stack):
     """Follow a solved path from the water surface to the soil.
+
+    Parameters
+    ----------
+    looks : bool
+        Whether to ask what stands in the way.
+    x, y, qx, qy : float
+        Where and how it comes in.
+    i, j : int
+        Returns still to come, by panes square to x and to y.
+    trips : int
+        Through the glass at each return.
 
     Returns
     -------
@@ -202,7 +124,7 @@ def walk_water(scene, bvh, x, y, qx, qy, i, j, rng, seed, stack):
         What the panes on its way return; 0 where something blocks it or it meets the walls otherwise than thought.
     water_m, glass_m : float
         Lengths inside water and glass.
-    x, y, z : float
+    x, y : float
         Where it meets the soil.
     """
     tank = scene.tank
@@ -212,45 +134,47 @@ def walk_water(scene, bvh, x, y, qx, qy, i, j, rng, seed, stack):
     dx, dy = qx / n, qy / n
     dz = -math.sqrt(1.0 - dx * dx - dy * dy)
     weight, water, glass = 1.0, 0.0, 0.0
+    hits_x, hits_y = 0, 0
     while True:
         t, face = exit_face(x, y, z, dx, dy, dz, 0.0, tank.lx_m, 0.0, tank.ly_m, 0.0, tank.water_m)
         t_soil = soil_hit(scene.soil, x, y, z, dx, dy, dz, t)
         on_soil = t_soil < t
         t = min(t, t_soil)
-        if not sight_line(scene, bvh, x, y, z, dx, dy, dz, t - _SHORT_OF_M if on_soil else t, stack):
-            return 0.0, 0.0, 0.0, x, y, z
-        if scene.canopy.n > 0:
-            weight *= leaf_gaps(scene, x, y, z, dx, dy, dz, t, rng, seed)
+        if looks:
+            reach = t - _SHORT_OF_M if on_soil else t
+            if not in_sight(scene, bvh, x, y, z, dx, dy, dz, reach, stack):
+                return 0.0, 0.0, 0.0, x, y
+            if scene.canopy.n > 0:
+                weight *= leaf_gaps(scene, x, y, z, dx, dy, dz, t, rng, seed)
         x, y, z = x + t * dx, y + t * dy, z + t * dz
         water += t
         if on_soil:
-            return weight if i == 0 and j == 0 else 0.0, water, glass, x, y, z
-        if face > BACK:
-            return 0.0, 0.0, 0.0, x, y, z
+            return weight if hits_x == i and hits_y == j else 0.0, water, glass, x, y
         across_x = face <= RIGHT
-        if across_x:
-            i -= 1
-            root = math.sqrt(k2 + qx * qx)
-            weight *= pane_return(tank, face, qx, root)
-        else:
-            j -= 1
-            root = math.sqrt(k2 + qy * qy)
-            weight *= pane_return(tank, face, qy, root)
+        hits_x, hits_y = hits_x + across_x, hits_y + (not across_x)
+        if face > BACK or hits_x > i or hits_y > j:
+            return 0.0, 0.0, 0.0, x, y
+        q = qx if across_x else qy
+        root = math.sqrt(k2 + q * q)
+        weight *= pane_return(tank, face, q, root, trips)
+        if weight <= 0.0:
+            return 0.0, 0.0, 0.0, x, y
         path = 2.0 * tank.side_m * tank.n_glass / root
-        glass += path
-        # Inside the glass the two components along the pane go on, the third one turns back.
-        z += path * dz * n / tank.n_glass
+        for _ in range(trips):
+            glass += path
+            # Inside the glass the two components along the pane go on, the third one turns back.
+            z += path * dz * n / tank.n_glass
+            if across_x:
+                y += path * dy * n / tank.n_glass
+            else:
+                x += path * dx * n / tank.n_glass
+            inside = 0.0 < y < tank.ly_m if across_x else 0.0 < x < tank.lx_m
+            if not inside or z < soil_height(scene.soil, x, y):
+                return 0.0, 0.0, 0.0, x, y
         if across_x:
-            x = tank.lx_m if face == RIGHT else 0.0
-            y += path * dy * n / tank.n_glass
-            dx = -dx
+            x, dx = tank.lx_m if face == RIGHT else 0.0, -dx
         else:
-            y = tank.ly_m if face == BACK else 0.0
-            x += path * dx * n / tank.n_glass
-            dy = -dy
-        inside = 0.0 < x < tank.lx_m if not across_x else 0.0 < y < tank.ly_m
-        if weight <= 0.0 or i < 0 or j < 0 or not inside or z < soil_height(scene.soil, x, y):
-            return 0.0, 0.0, 0.0, x, y, z
+            y, dy = tank.ly_m if face == BACK else 0.0, -dy
 
 
 @inlined_kernel
@@ -266,129 +190,233 @@ def strips_and_opening(scene, x, y):
     return 1.0
 
 
-@called_kernel
-def gather_path(
-    scene, bvh, source, u1, u2, sx, sy, sz, tx, ty, tz, i, j, v, factor, cells, cell, rng, seed, stack
-):
-    """Add to a cell the light of one route from a lamp point to a soil point."""
-    tank, cover = scene.tank, scene.cover
-    n = tank.n_water
-    h, d = sz - tank.water_m, tank.water_m - tz
-    fx, fy = unfolded(tx, tank.lx_m, i) - sx, unfolded(ty, tank.ly_m, j) - sy
-    found, qx, qy, determinant = solve(h, d, n, tank.n_glass, tank.side_m, abs(i), abs(j), fx, fy)
-    if not found:
-        return
+@inlined_kernel
+def walk_air(scene, bvh, looks, sx, sy, sz, qx, qy, glances, on_x, rng, seed, stack):
+    """Follow a solved path from the lamp to the water surface.
+
+    Parameters
+    ----------
+    looks : bool
+        Whether to ask what stands in the way.
+    sx, sy, sz, qx, qy : float
+        Where and how it starts.
+    glances : bool
+        Whether it glances off a pane on its way, one square to x if `on_x`.
+
+    Returns
+    -------
+    weight : float
+    x, y, qx, qy : float
+        Where and how it comes to the surface.
+    """
+    tank, cover, soil = scene.tank, scene.cover, scene.soil
     ca = math.sqrt(1.0 - qx * qx - qy * qy)
-    bright = intensity(source, u1, u2, qx, qy, -ca)
-    x, y = sx + qx * h / ca, sy + qy * h / ca
-    if bright <= 0.0 or not (0.0 < x < tank.lx_m and 0.0 < y < tank.ly_m):
-        return
+    weight = 1.0
+    x, y, z = sx, sy, sz
     if sz >= tank.lz_m:
         drop = (sz - tank.lz_m) / ca
-        bright *= strips_and_opening(scene, sx + qx * drop, sy + qy * drop)
+        x, y, z = sx + qx * drop, sy + qy * drop, tank.lz_m
+        weight = strips_and_opening(scene, x, y)
     elif not (0.0 < sx < tank.lx_m and 0.0 < sy < tank.ly_m):
-        return  # from beside the tank, through a pane: left to the photons
+        weight = 0.0  # from beside the tank, through a pane: left to the photons
+    if weight <= 0.0:
+        return 0.0, x, y, qx, qy
+    above_soil = soil.z_max_m > tank.water_m
+    leaves = scene.canopy.n > 0 and scene.canopy.top_m > tank.water_m
+    glanced = False
+    while True:
+        t, face = exit_face(x, y, z, qx, qy, -ca, 0.0, tank.lx_m, 0.0, tank.ly_m, tank.water_m, tank.lz_m)
+        if above_soil and soil_hit(soil, x, y, z, qx, qy, -ca, t) < t:
+            return 0.0, x, y, qx, qy  # a bank above the water stands in the way
+        if looks:
+            before = 0.0 if glanced else (sz - z) / ca  # from the lamp to the rim
+            bx, by, bz = x - before * qx, y - before * qy, z + before * ca
+            if not in_sight(scene, bvh, bx, by, bz, qx, qy, -ca, before + t, stack):
+                return 0.0, x, y, qx, qy
+            if leaves:
+                weight *= leaf_gaps(scene, x, y, z, qx, qy, -ca, t, rng, seed)
+        x, y, z = x + t * qx, y + t * qy, z - t * ca
+        if face == BOTTOM:
+            break
+        if glanced or not glances or on_x != (face <= RIGHT):
+            return 0.0, x, y, qx, qy
+        glanced = True
+        reflectance, _ = fresnel(abs(qx) if on_x else abs(qy), 1.0 / tank.n_glass)
+        weight *= reflectance
+        if on_x:
+            x, qx = tank.lx_m if face == RIGHT else 0.0, -qx
+        else:
+            y, qy = tank.ly_m if face == BACK else 0.0, -qy
+    if glanced != glances:
+        return 0.0, x, y, qx, qy
     if cover.floater_cover > 0.0:
         ex, ey, radius = x - cover.floater_ring_m[0], y - cover.floater_ring_m[1], cover.floater_ring_m[2]
         if radius <= 0.0 or ex * ex + ey * ey < radius * radius:
-            bright *= 1.0 - cover.floater_cover
-    if bright <= 0.0 or not sight_line(scene, bvh, sx, sy, sz, qx, qy, -ca, h / ca, stack):
-        return
-    if scene.soil.z_max_m > tank.water_m and soil_hit(scene.soil, sx, sy, sz, qx, qy, -ca, h / ca) < h / ca:
-        return  # a bank above the water stands in the way
-    if scene.canopy.n > 0 and scene.canopy.top_m > tank.water_m:
-        rise = min((tank.lz_m - tank.water_m) / ca, h / ca)
-        bright *= leaf_gaps(
-            scene, x - rise * qx, y - rise * qy, tank.water_m + rise * ca, qx, qy, -ca, rise, rng, seed
+            weight *= 1.0 - cover.floater_cover
+    return weight, x, y, qx, qy
+
+
+@inlined_kernel
+def gather_route(
+    scene,
+    bvh,
+    source,
+    point,
+    target,
+    guess,
+    i,
+    j,
+    kind,
+    v,
+    factor,
+    cells,
+    cell,
+    rng,
+    seed,
+    stack,
+):
+    """Add to a cell the light of one route from a lamp point to a soil point.
+
+    Parameters
+    ----------
+    scene, bvh, source : as for `gather_batch`
+    point : tuple of 5 floats
+        The lamp point: its two uniform numbers, and x, y, z. [m]
+    target : tuple of 3 floats
+        The soil point. [m]
+    guess : tuple of 2 floats
+        Of the direction in air.
+    i, j : int
+        Returns by panes square to x and y; the first one at the far pane if positive.
+    kind : int
+        How its returns come about.
+    v : ndarray, shape (B,)
+    factor : float
+    cells : ndarray, shape (C, B)
+    cell : int
+
+    Returns
+    -------
+    qx, qy : float
+        The direction found, a guess for routes of the same returns.
+    """
+    tank = scene.tank
+    u1, u2, sx, sy, sz = point
+    tx, ty, tz = target
+    n = tank.n_water
+    h, d = sz - tank.water_m, tank.water_m - tz
+    glances, trips = kind == _IN_AIR, kind
+    if glances:
+        trips = 0
+    fx, fy = unfolded(tx, tank.lx_m, i) - sx, unfolded(ty, tank.ly_m, j) - sy
+    found, qx, qy, determinant = solve(
+        h, d, n, tank.n_glass, tank.side_m, trips * abs(i), trips * abs(j), fx, fy, guess[0], guess[1]
+    )
+    if not found:
+        return guess
+    ca = math.sqrt(1.0 - qx * qx - qy * qy)
+    if glances and ca < AIR_COSINE_MIN:
+        return qx, qy
+    bright = intensity(source, u1, u2, qx, qy, -ca)
+    if bright <= 0.0:
+        return qx, qy
+    i_water, j_water = (0, 0) if glances else (abs(i), abs(j))
+    # First whether there is such a path at all, then what stands in its way, which takes longer to find out.
+    for looks in range(2):
+        if looks == 1 and scene.mesh.n_faces == 0 and scene.canopy.n == 0:
+            break
+        weight, x, y, wx, wy = walk_air(
+            scene, bvh, looks == 1, sx, sy, sz, qx, qy, glances, i != 0, rng, seed, stack
         )
-    weight, water, glass, lx, ly, _ = walk_water(scene, bvh, x, y, qx, qy, abs(i), abs(j), rng, seed, stack)
-    # A path that comes down elsewhere has met something on its way (a fold of the soil, say).
-    if weight <= 0.0 or abs(lx - tx) + abs(ly - ty) > _SHORT_OF_M:
-        return
+        if weight <= 0.0:
+            return qx, qy
+        returned, water, glass, lx, ly = walk_water(
+            scene, bvh, looks == 1, x, y, wx, wy, i_water, j_water, trips, rng, seed, stack
+        )
+        # A path that comes down elsewhere has met something on its way (a fold of the soil, say).
+        if returned <= 0.0 or abs(lx - tx) + abs(ly - ty) > _SHORT_OF_M:
+            return qx, qy
     surface, _ = fresnel(ca, 1.0 / n)
-    weight *= bright * (1.0 - surface) / (ca * determinant)
+    weight *= returned * bright * (1.0 - surface) / (ca * determinant)
     weight *= math.exp(-tank.scattering_per_m * water)
     deposit_through(v, factor * weight, tank.a_water_per_m, water, tank.a_glass_per_m, glass, cells, cell)
+    return qx, qy
 
 
 @inlined_kernel
 def gather_point(scene, bvh, source, u1, u2, u3, u4, v, factor, cells, cell, iu, iv, rng, seed, stack):
     """Add to a soil cell the light of all routes between one point of the lamp and one of the cell."""
-    tank, grid, c = scene.tank, scene.grid, source.centre_m
+    tank, grid, c, axes = scene.tank, scene.grid, source.centre_m, source.axes
     tx, ty = (iu + u3) / grid.per_u[SOIL_GRID], (iv + u4) / grid.per_v[SOIL_GRID]
-    tz = soil_height(scene.soil, tx, ty)
-    if tz >= tank.water_m:
-        return
+    target = tx, ty, soil_height(scene.soil, tx, ty)
     lx, ly, lz = source_point(source, u1, u2)
-    axes = source.axes
     sx = c[0] + lx * axes[0, 0] + ly * axes[1, 0] + lz * axes[2, 0]
     sy = c[1] + lx * axes[0, 1] + ly * axes[1, 1] + lz * axes[2, 1]
     sz = c[2] + lx * axes[0, 2] + ly * axes[1, 2] + lz * axes[2, 2]
-    if sz <= tank.water_m:
+    h, d = sz - tank.water_m, tank.water_m - target[2]
+    if h <= 0.0 or d <= 0.0:
         return
-    # In water light runs at most this far aside; no image further from the tank is in reach.
-    reach = (tank.water_m - tz) / math.sqrt(tank.n_water * tank.n_water - 1.0)
-    for i in range(-MAX_RETURNS, MAX_RETURNS + 1):
+    point = u1, u2, sx, sy, sz
+    # Light runs at most this far aside in water, and in air where a glance is gathered: images beyond are out of reach.
+    reach = d / math.sqrt(tank.n_water * tank.n_water - 1.0)
+    farther = (tank.lz_m - tank.water_m) * math.sqrt(1.0 - AIR_COSINE_MIN**2) / AIR_COSINE_MIN
+    for i in range(-MAX_COST, MAX_COST + 1):
         image_x = unfolded(tx, tank.lx_m, i)
-        if image_x < -reach or image_x > tank.lx_m + reach:
-            continue
-        left = MAX_RETURNS - abs(i)
+        away_x = max(-image_x, image_x - tank.lx_m)
+        left = MAX_COST - abs(i)
         for j in range(-left, left + 1):
             image_y = unfolded(ty, tank.ly_m, j)
-            if image_y < -reach or image_y > tank.ly_m + reach:
+            away = max(away_x, -image_y, image_y - tank.ly_m)
+            returns = abs(i) + abs(j)
+            if away > reach + farther or (away > reach and returns == 0):
                 continue
-            gather_path(
-                scene,
-                bvh,
-                source,
-                u1,
-                u2,
-                sx,
-                sy,
-                sz,
-                tx,
-                ty,
-                tz,
-                i,
-                j,
-                v,
-                factor,
-                cells,
-                cell,
-                rng,
-                seed,
-                stack,
-            )
+            guess = straight(h, d, tank.n_water, image_x - sx, image_y - sy)
+            for kind in _KINDS:
+                if (kind != _ONE_TRIP and returns != 1) or away > (
+                    reach + farther if kind == _IN_AIR else reach
+                ):
+                    continue
+                guess = gather_route(
+                    scene, bvh, source, point, target, guess, i, j, kind,
+                    v, factor, cells, cell, rng, seed, stack,
+                )  # fmt: skip
 
 
-@called_kernel
-def gather_soil(scene, bvh, source, directions, seed, stream, word, first, points_per_cell, photons, scratch):
-    """Add first light to all soil cells, worth `photons` photons.
+@kernel
+def gather_batch(scene, bvh, source, directions, seed, stream, first, n_points, scale, scratch, soil_sum):
+    """Gather first light in all soil cells, from a stretch of points, and add it to its sums.
 
     Parameters
     ----------
-    scene, bvh, source : as for `trace_batch`
+    scene : SceneArrays
+    bvh : Bvh
+    source : SourceArrays
     directions : ndarray, shape (SOBOL_DIMENSIONS, 32), uint32
-    seed, stream : as for `trace_batch`
-    word : uint32
-        Of the stream, for the scrambling; each cell has its own.
-    first : int
-        Number of the first point; later calls go on from where earlier ones ended.
-    points_per_cell : int
-    photons : int
+    seed : uint64
+    stream : int
+        As for `trace_batch`.
+    first, n_points : int
+        Stretch of points in each cell. The sums are those of one photon for each point.
+    scale : float
+        Fixed-point units per unit weight.
     scratch : Scratch
+        Overwritten.
+    soil_sum : ndarray, shape (n_soil_cells, n_bands), int64
+        Added to.
     """
-    grid, cells, v = scene.grid, scratch.cells, scratch.packet
-    nu, nv = grid.nu[SOIL_GRID], grid.nv[SOIL_GRID]
-    factor = photons / (points_per_cell * grid.per_u[SOIL_GRID] * grid.per_v[SOIL_GRID])
+    grid, cells, v, points = scene.grid, scratch.cells, scratch.packet, scratch.points
+    nu, nv, offset = grid.nu[SOIL_GRID], grid.nv[SOIL_GRID], grid.offset[SOIL_GRID]
+    mine = cells[offset : offset + nu * nv]
+    mine[:] = 0.0
+    factor = 1.0 / (grid.per_u[SOIL_GRID] * grid.per_v[SOIL_GRID])
     for b in range(scene.n_bands):
         v[b] = np.float32(1.0)
-    points = scratch.points
+    word = stream_word(seed, stream)
     sobol_start(directions, first, points)
-    for k in range(first, first + points_per_cell):
+    for k in range(first, first + n_points):
         for iv in range(nv):
             for iu in range(nu):
-                cell = grid.offset[SOIL_GRID] + iv * nu + iu
+                cell = offset + iv * nu + iu
                 scramble = mix32(word ^ mix32(np.uint32(cell) + _GOLDEN))
                 rng_start(scratch.rng, np.uint32(k * nu * nv + cell), np.uint32(stream) | _NO_PHOTON)
                 gather_point(
@@ -410,3 +438,4 @@ def gather_soil(scene, bvh, source, directions, seed, stream, word, first, point
                     scratch.stack,
                 )
         sobol_next(directions, k, points)
+    add_to(soil_sum, mine, scale)

@@ -15,6 +15,9 @@ _RELAXED = {"contract", "nsz"}
 # an atomic operation, nine tenths of the run time; scratch arrays come from the caller instead.
 kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, _nrt=False)
 
+# For sums in any order, which vector instructions need.
+summing_kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED | {"reassoc"}, _nrt=False)
+
 # For kernels that take the whole scene. They are never called from Python, which saves compiling a way in. A call
 # copies some hundred words of array headers onto the stack, so what runs at every event is inlined, and compiled
 # again wherever it is; what runs rarely or for long is called.

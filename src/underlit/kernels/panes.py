@@ -100,24 +100,27 @@ def meet_pane_outside(scene, face, dx, dy, dz, v, sinks, rng, seed):
 
 @inlined_kernel
 def meet_inside_of_glass(scene, face, px, py, pz, dx, dy, dz, v, sinks, rng, seed):
-    """The inner face of a pane, from the glass: to water, to air, or to the soil that lies against it."""
+    """The inner face of a pane, from the glass: to water, to air, or to the soil that lies against it.
+
+    Last returned is whether the face mirrored the path.
+    """
     tank = scene.tank
     axis = face >> 1
     if pz < soil_height(scene.soil, px, py):
         # Wet grains against the glass send light back into it, with no air or water between to bend it.
         multiply(v, scene.reflectance, scene.soil.surface, sinks, IN_SOIL)
         if not survives(v, scene.n_bands, sinks, rng, seed):
-            return ENDED, dx, dy, dz
+            return ENDED, dx, dy, dz, False
         nx, ny, nz = along(axis, 1.0 if face & 1 else -1.0)
         dx, dy, dz = lambertian(nx, ny, nz, uniform(rng, seed), uniform(rng, seed))
-        return GLASS, dx, dy, dz
+        return GLASS, dx, dy, dz, False
     wet = pz < tank.water_m
     eta = tank.n_glass / (tank.n_water if wet else 1.0)
     reflectance, mu_t = fresnel(abs(component(axis, dx, dy, dz)), eta)
     if uniform(rng, seed) < reflectance:
         dx, dy, dz = flip(axis, dx, dy, dz)
-        return GLASS, dx, dy, dz
+        return GLASS, dx, dy, dz, True
     if tank.clear[face] < 1.0:
         scale(v, tank.clear[face], sinks, IN_DIRT)
     dx, dy, dz = refract(axis, eta, mu_t, dx, dy, dz)
-    return WATER if wet else AIR, dx, dy, dz
+    return WATER if wet else AIR, dx, dy, dz, False

@@ -51,6 +51,12 @@ def mix32(x):
 
 
 @kernel
+def stream_word(seed, stream):
+    """What all scrambling of a stream starts from."""
+    return mix32(np.uint32(seed) ^ mix32(np.uint32(seed >> 32) ^ np.uint32(stream)))
+
+
+@kernel
 def reverse_bits(x):
     """The 32 bits of `x` in reverse order."""
     x = np.uint32(x)
@@ -77,6 +83,13 @@ def owen_scramble(reversed_digits, seed):
     x ^= np.uint32(x * np.uint32(0xC7AFE638))
     x ^= np.uint32(x * np.uint32(0x8D22F6E6))
     return (np.float64(reverse_bits(x)) + 0.5) * 2.0**-32
+
+
+@kernel
+def owen_scramble_all(points, keys, u):
+    """`owen_scramble` in all dimensions at once, which compiles to vector instructions."""
+    for dimension in range(SOBOL_DIMENSIONS):
+        u[dimension] = owen_scramble(points[dimension], keys[dimension])
 
 
 @kernel

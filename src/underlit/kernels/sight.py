@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 
 from underlit.kernels.bvh import closest_hit
+from underlit.kernels.emit import intensity, source_point
 from underlit.kernels.fresnel import fresnel
-from underlit.kernels.gather import intensity, slope_in_air, source_point
 from underlit.kernels.jit import kernel
+from underlit.kernels.solve import slope_in_air
 
 _CLOSE_M = 2e-5  # of sight lines at either end, so that a spot is not hidden by the ground that it lies on
 

@@ -36,8 +36,16 @@ def height_in_cell(soil, i, j, u, v):
 
 
 @kernel
+def soil_plane_height(soil, x, y):
+    """Height of an exactly planar soil. [m]"""
+    return soil.plane[0] + soil.plane[1] * x + soil.plane[2] * y
+
+
+@kernel
 def soil_height(soil, x, y):
     """Height of the soil at (x, y). [m]"""
+    if soil.is_plane:
+        return soil_plane_height(soil, x, y)
     i, j, u, v = locate(soil, x, y)
     return height_in_cell(soil, i, j, u, v)
 
@@ -45,6 +53,8 @@ def soil_height(soil, x, y):
 @kernel
 def soil_normal(soil, x, y):
     """Upward unit normal of the soil at (x, y)."""
+    if soil.is_plane:
+        return _upward(soil.plane[1], soil.plane[2])
     i, j, u, v = locate(soil, x, y)
     z00, z11 = soil.z_m[j, i], soil.z_m[j + 1, i + 1]
     if u >= v:
@@ -53,6 +63,12 @@ def soil_normal(soil, x, y):
     else:
         z01 = soil.z_m[j + 1, i]
         sx, sy = (z11 - z01) / soil.dx_m, (z01 - z00) / soil.dy_m
+    return _upward(sx, sy)
+
+
+@kernel
+def _upward(sx, sy):
+    """Upward unit normal of a surface of these slopes."""
     s = 1.0 / math.sqrt(1.0 + sx * sx + sy * sy)
     return -sx * s, -sy * s, s
 
@@ -99,12 +115,6 @@ def soil_hit(soil, px, py, pz, dx, dy, dz, t_max):
     else:
         t = _walk(soil, px, py, pz, dx, dy, dz, t_lo, t_hi, t_max)
     return t if t >= 0.0 and pz + dz * t > BARE_M else t_max
-
-
-@kernel
-def soil_plane_height(soil, x, y):
-    """Height of an exactly planar soil. [m]"""
-    return soil.plane[0] + soil.plane[1] * x + soil.plane[2] * y
 
 
 @kernel

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from underlit.kernels.arrays import BOTTOM, FIRST_PANE_GRID, FIRST_PLANE_GRID, FRONT, SOIL_GRID
 from underlit.kernels.bands import deposit, deposit_along
-from underlit.kernels.jit import inlined_kernel
+from underlit.kernels.jit import inlined_kernel, kernel
 
 
 @inlined_kernel
@@ -41,3 +43,11 @@ def tally_pane(grid, face, px, py, pz, v, cells):
         deposit(v, 1.0, cells, grid_cell(grid, FIRST_PANE_GRID + face, px, py))
         # A bottom that light reaches is a floor without soil: its map is the soil's.
         deposit(v, 1.0, cells, grid_cell(grid, SOIL_GRID, px, py))
+
+
+@kernel
+def add_to(total, part, scale):
+    """Add a float tally to a fixed-point one; integer addition has no order, so no number of threads shows in it."""
+    for i in range(total.shape[0]):
+        for b in range(total.shape[1]):
+            total[i, b] += np.int64(np.rint(part[i, b] * scale))

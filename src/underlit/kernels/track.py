@@ -30,7 +30,7 @@ from underlit.kernels.bands import attenuate, book
 from underlit.kernels.box import entry_face, exit_face
 from underlit.kernels.bvh import closest_hit
 from underlit.kernels.fresnel import UNPOLARISED
-from underlit.kernels.gather import MAX_RETURNS
+from underlit.kernels.gather import AIR_COSINE_MIN, AIR_COST, INNER_COST, MAX_COST, TRIP_COST
 from underlit.kernels.jit import inlined_kernel, merged_kernel
 from underlit.kernels.meet import (
     lid_face,
@@ -61,8 +61,8 @@ FAR_M = 1e3
 NO_FACE = np.int64(-1)
 
 # The route of a path so far, as `gather` knows it: through the air, down through the surface, and returned by panes.
-# In glass the route also holds the pane, and everywhere how many returns there were.
-MIXED, FRESH, DIRECT, OUTWARD, RETURNING, _PER_RETURN = np.array([-1, 0, 1, 8, 16, 32])
+# In glass the route also holds the pane, and everywhere what its returns have cost, in steps of `_COST`.
+MIXED, FRESH, DIRECT, OUTWARD, RETURNING, _COST = np.array([-1, 0, 1, 8, 16, 32])
 
 
 @inlined_kernel
@@ -76,6 +76,24 @@ def on_face(face, px, py, pz, x0, x1, y0, y1, z0, z1):
     else:
         pz = z1 if face & 1 else z0
     return px, py, pz
+
+
+@inlined_kernel
+def bounded(route):
+    """The route, if it does not cost more than what is gathered."""
+    return route if route < (MAX_COST + 1) * _COST else MIXED
+
+
+@inlined_kernel
+def route_at_pane(route, wet, entered, face, dz):
+    """How a route goes on from the inner face of a pane, which it has entered or glanced off."""
+    if face >= BOTTOM:
+        return MIXED
+    if wet and route % _COST == DIRECT:
+        return route - DIRECT + OUTWARD + face if entered else bounded(route + INNER_COST * _COST)
+    if not wet and not entered and route % _COST == FRESH and dz <= -AIR_COSINE_MIN:
+        return bounded(route + AIR_COST * _COST)
+    return MIXED
 
 
 @inlined_kernel
@@ -107,11 +125,13 @@ def step_inside(
     z1 = tank.water_m if wet else tank.lz_m
     t, face = exit_face(px, py, pz, dx, dy, dz, 0.0, tank.lx_m, 0.0, tank.ly_m, z0, z1)
     event = _FACE
-    t_soil = soil_hit(scene.soil, px, py, pz, dx, dy, dz, t)
-    if t_soil < t:
-        t, event = t_soil, _SOIL
+    lowest = min(pz, pz + t * dz)
+    if lowest < scene.soil.z_max_m:
+        t_soil = soil_hit(scene.soil, px, py, pz, dx, dy, dz, t)
+        if t_soil < t:
+            t, event = t_soil, _SOIL
     i_face = NO_FACE
-    if mesh.n_faces > 0:
+    if lowest < mesh.top_m:
         t_mesh, i_face = closest_hit(bvh, px, py, pz, dx, dy, dz, t, skip, stack)
         if i_face >= 0:
             t, event = t_mesh, _MESH
@@ -138,12 +158,11 @@ def step_inside(
             region, dx, dy, dz, crossed = meet_surface(
                 scene, region, px, py, dx, dy, dz, s_part, u_first, v, cells, sinks, rng, seed
             )
-            route = DIRECT if crossed and route == FRESH else MIXED
+            route = route + DIRECT if crossed and route % _COST == FRESH else MIXED
             return region, px, py, pz, dx, dy, dz, NO_FACE, route
         tally_pane(scene.grid, face, px, py, pz, v, cells)
         region, dx, dy, dz = meet_pane_inside(scene, region, face, dx, dy, dz, uniform(rng, seed), v, sinks)
-        direct = region == GLASS and wet and face < BOTTOM and route % _PER_RETURN == DIRECT
-        route = route - DIRECT + OUTWARD + face if direct else MIXED
+        route = route_at_pane(route, wet, region == GLASS, face, dz)
         return region, px, py, pz, dx, dy, dz, NO_FACE, route
     if event == _MEDIUM:
         region, dx, dy, dz, met = meet_medium(
@@ -151,7 +170,7 @@ def step_inside(
         )
         return region, px, py, pz, dx, dy, dz, NO_FACE, MIXED if met else route
     if event == _SOIL:
-        gathered = scene.gathers and wet and route % _PER_RETURN == DIRECT
+        gathered = scene.gathers and wet and route % _COST == DIRECT
         alive, px, py, pz, dx, dy, dz = meet_soil(
             scene, gathered, px, py, pz, dx, dy, dz, v, cells, sinks, rng, seed
         )
@@ -179,15 +198,19 @@ def step_glass(scene, px, py, pz, dx, dy, dz, route, v, sinks, rng, seed):
     px, py, pz = px + t * dx, py + t * dy, pz + t * dz
     if inwards:
         px, py, pz = on_face(inner, px, py, pz, 0.0, tank.lx_m, 0.0, tank.ly_m, 0.0, tank.lz_m)
-        region, dx, dy, dz = meet_inside_of_glass(scene, inner, px, py, pz, dx, dy, dz, v, sinks, rng, seed)
-        direct = region == WATER and route % _PER_RETURN == RETURNING + inner
-        route = route - RETURNING - inner + DIRECT + _PER_RETURN if direct else MIXED
-        if route >= (MAX_RETURNS + 1) * _PER_RETURN:
-            route = MIXED
+        region, dx, dy, dz, mirrored = meet_inside_of_glass(
+            scene, inner, px, py, pz, dx, dy, dz, v, sinks, rng, seed
+        )
+        direct = route % _COST == RETURNING + inner and (region == WATER or (mirrored and pz < tank.water_m))
+        route = (
+            bounded(route - RETURNING + (OUTWARD if mirrored else DIRECT - inner) + TRIP_COST * _COST)
+            if direct
+            else MIXED
+        )
     else:
         px, py, pz = on_face(face, px, py, pz, -s, tank.lx_m + s, -s, tank.ly_m + s, -b, tank.lz_m)
         region, dx, dy, dz, mirrored = meet_pane_outside(scene, face, dx, dy, dz, v, sinks, rng, seed)
-        direct = mirrored and route % _PER_RETURN == OUTWARD + face
+        direct = mirrored and route % _COST == OUTWARD + face
         route = route - OUTWARD + RETURNING if direct else MIXED
     return region, px, py, pz, dx, dy, dz, route
 
@@ -208,7 +231,7 @@ def step_outside(
         if 0.0 <= t_lid < t and box[0] <= x <= box[2] and box[1] <= y <= box[3]:
             t, event = t_lid, _LID
     i_face = NO_FACE
-    if mesh.above_rim:
+    if mesh.top_m > tank.lz_m:
         t_mesh, i_face = closest_hit(bvh, px, py, pz, dx, dy, dz, min(t, FAR_M), skip, stack)
         if i_face >= 0:
             t, event = t_mesh, _HARDSCAPE

@@ -23,7 +23,9 @@ def cosine_exponent(fwhm_rad: float) -> float:
     fwhm_rad : float
         Full width, between 0 and pi. [rad]
     """
-    return math.log(0.5) / math.log(math.cos(0.5 * fwhm_rad))
+    exponent = math.log(0.5) / math.log(math.cos(0.5 * fwhm_rad))
+    # Kernels take a root for the exponent 1 of a Lambertian lamp, a power for all others.
+    return 1.0 if abs(exponent - 1.0) < 1e-9 else exponent
 
 
 def gaussian_intensity(fwhm_rad: float, theta_rad: np.ndarray) -> np.ndarray:

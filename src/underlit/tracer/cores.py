@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor, wait
-from functools import partial
+from contextlib import contextmanager
 from queue import SimpleQueue
 
 import numpy as np
 
 from underlit.kernels.batch import new_scratch, trace_batch
+from underlit.kernels.gather import gather_batch
 from underlit.kernels.rng import sobol_directions
 from underlit.tracer.tally import SCALE, Tally
 
-# First light is then known somewhat better than what the photons carry, on tanks of 900 to 4,000 soil cells.
-PHOTONS_PER_POINT = 2**13
-
-
-def points_to_gather(photons: int) -> int:
-    """Points gathered in each soil cell along with a batch of photons."""
-    return max(1, photons // PHOTONS_PER_POINT)
+# Time to gather from one point to one cell, in photons traced. Rough: it steers the work, and does not enter results.
+PHOTONS_PER_POINT = 18
+# Points are quasi-random: what they leave of variance falls faster than by one over their number.
+_GATHERING_GAINS = 1.5
 
 
 class Cores:
@@ -35,7 +33,6 @@ class Cores:
     def __init__(self, tally: Tally, threads: int) -> None:
         self.tally, self._pool = tally, ThreadPoolExecutor(threads)
         self._directions = sobol_directions()
-        self._gathered = np.zeros(len(tally.done), np.int64)
         self._scratch: SimpleQueue = SimpleQueue()
         n_lanes = tally.packed.arrays.reflectance.shape[1]
         for _ in range(threads):
@@ -59,10 +56,13 @@ class Cores:
         bool
             Whether Ctrl-C came meanwhile; a second Ctrl-C is passed on.
         """
-        jobs = [
-            self._pool.submit(partial(self._batch, replicate, source, int(count)))
-            for replicate in range(self.tally.replicates)
-            for source, count in enumerate(counts)
+        tally, points = self.tally, self._points_due()
+        streams = [(k, source) for k in range(tally.replicates) for source in range(len(counts))]
+        jobs = [self._pool.submit(self._trace, *stream, int(counts[stream[1]])) for stream in streams]
+        jobs += [
+            self._pool.submit(self._gather, *stream, int(points[stream[1]]))
+            for stream in streams
+            if points[stream[1]]
         ]
         interrupted = False
         try:
@@ -72,30 +72,54 @@ class Cores:
             wait(jobs)
         for job in jobs:
             job.result()
-        self.tally.done += counts
-        self._gathered += [points_to_gather(int(count)) for count in counts]
+        tally.done += counts
+        tally.gathered += points
         return interrupted
 
-    def _batch(self, replicate: int, source: int, count: int) -> None:
-        """Trace one batch into its sums; safe from any thread, as no two batches of a layer share them."""
-        tally, packed = self.tally, self.tally.packed
+    def _points_due(self) -> np.ndarray:
+        """Points to gather in each soil cell in the next layer, for each source.
+
+        As many as there are already, wherever that lowers the variance more for its time than photons do.
+        """
+        tally = self.tally
+        n_soil = tally.first_light.shape[2]
+        if n_soil == 0:
+            return np.zeros_like(tally.gathered)
+        by_photons, by_points = tally.variance
+        gain_of_points = (
+            _GATHERING_GAINS * by_points / (PHOTONS_PER_POINT * n_soil * np.maximum(tally.gathered, 1))
+        )
+        due = gain_of_points > by_photons / np.maximum(tally.done, 1)
+        return np.where(tally.gathered == 0, 1, np.where(due, tally.gathered, 0))
+
+    def _trace(self, replicate: int, source: int, count: int) -> None:
+        """Trace one batch of photons into its sums; safe from any thread, as no two batches of a layer share them."""
+        tally = self.tally
+        with self._scratch_of_thread() as scratch:
+            trace_batch(
+                *self._stream(replicate, source), int(tally.done[source]), count, SCALE, scratch,
+                tally.cells[replicate, source], tally.sinks[replicate, source],
+            )  # fmt: skip
+
+    def _gather(self, replicate: int, source: int, count: int) -> None:
+        """Gather so many points in each soil cell; as safe as `_trace`."""
+        tally = self.tally
+        with self._scratch_of_thread() as scratch:
+            gather_batch(
+                *self._stream(replicate, source), int(tally.gathered[source]), count, SCALE, scratch,
+                tally.first_light[replicate, source],
+            )  # fmt: skip
+
+    def _stream(self, replicate: int, source: int) -> tuple:
+        """What makes a stream of photons or points."""
+        packed, sources = self.tally.packed, self.tally.lamps.sources
+        number = replicate * len(sources) + source
+        return packed.arrays, packed.bvh, sources[source], self._directions, self.tally.seed, number
+
+    @contextmanager
+    def _scratch_of_thread(self):
         scratch = self._scratch.get()
         try:
-            trace_batch(
-                packed.arrays,
-                packed.bvh,
-                tally.lamps.sources[source],
-                self._directions,
-                tally.seed,
-                replicate * len(tally.lamps.sources) + source,
-                int(tally.done[source]),
-                count,
-                int(self._gathered[source]),
-                points_to_gather(count),
-                SCALE,
-                scratch,
-                tally.cells[replicate, source],
-                tally.sinks[replicate, source],
-            )
+            yield scratch
         finally:
             self._scratch.put(scratch)

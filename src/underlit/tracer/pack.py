@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlit import spectra
+from underlit.constants import SURFACE_OFFSET_M
 from underlit.geometry import Mesh
 from underlit.geometry.polygon import grid_in_outline
 from underlit.kernels.arrays import (
@@ -209,8 +210,9 @@ def _mesh_arrays(
     corners = vertices[faces]
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
-    above_rim = bool(len(faces)) and float(vertices[:, 2].max()) > scene.tank.height
-    return MeshArrays(len(faces), above_rim, normal, surface, sink, cell), build_bvh(vertices, faces)
+    # A hair is added for the tree's rounding of corners.
+    top_m = float(vertices[:, 2].max()) + SURFACE_OFFSET_M if len(faces) else -math.inf
+    return MeshArrays(len(faces), top_m, normal, surface, sink, cell), build_bvh(vertices, faces)
 
 
 def _joined(parts) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:

@@ -11,7 +11,7 @@ import os
 import platform
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -23,11 +23,13 @@ from underlit.scene.hardscape import MeshPiece
 from underlit.scene.model import Scene
 from underlit.scene.world import World
 from underlit.tracer.colours import known_colours
-from underlit.tracer.cores import Cores
+from underlit.tracer.cores import PHOTONS_PER_POINT, Cores
 from underlit.tracer.pack import Packed, pack
 from underlit.tracer.sources import Lamps, build_lamps
 from underlit.tracer.tally import SCALE, Tally
 
+# Points that a soil cell needs at least for good, and the share of a lamp's photons that land on the soil; both rough.
+_FEW_POINTS, _SHARE_ON_SOIL = 4, 0.4
 _MOST_PHOTONS_PER_STREAM = 2**32  # the period of the quasi-random points
 
 
@@ -120,12 +122,21 @@ def trace(
             "the scene has no lamp.", where="fixture", hint="Add a [[fixture]] with a [[fixture.channel]]."
         )
     packed = pack(scene, world)
+    if not _worth_gathering(packed, scene.run.replicates * len(lamps.sources), precision, photons):
+        packed = replace(packed, arrays=packed.arrays._replace(gathers=False))
     seed = scene.run.seed if seed is None else seed
     tally = Tally(packed, lamps, scene.run.replicates, seed)
     start = time.perf_counter()
     with Cores(tally, threads or os.cpu_count() or 1) as engine:
         stop_reason = run_layers(tally, engine, precision, photons, progress, start)
     return _result(scene, packed, lamps, tally, seed, precision, stop_reason, time.perf_counter() - start)
+
+
+def _worth_gathering(packed: Packed, n_streams: int, precision, photons) -> bool:
+    """Whether a few points in each cell cost less than what photons alone would need; not so for many lamps."""
+    n_cells = packed.layout.surfaces["soil"].n_cells
+    needed = photons or n_cells / (_SHARE_ON_SOIL * precision**2)
+    return packed.arrays.gathers and needed > PHOTONS_PER_POINT * _FEW_POINTS * n_cells * n_streams
 
 
 def run_layers(tally: Tally, engine: Cores, precision, photons, progress, start: float) -> str:
@@ -175,10 +186,7 @@ def _result(
     wall_s: float,
 ) -> Result:
     layout = packed.layout
-    sums = {
-        name: tally.cells[:, :, layout.first[name] : layout.first[name] + surface.n_cells]
-        for name, surface in layout.surfaces.items()
-    }
+    sums = {name: tally.landed(name) for name in layout.surfaces}
     return Result(
         scene_text=scene.text,
         scene_file=scene.path.name if scene.path else "",

@@ -21,7 +21,13 @@ class Tally:
         n_sources, n_bands = len(lamps.sources), packed.arrays.n_bands
         self.cells = np.zeros((replicates, n_sources, packed.layout.n_cells, n_bands), np.int64)
         self.sinks = np.zeros((replicates, n_sources, len(packed.sinks), n_bands), np.int64)
-        self.done = np.zeros(n_sources, np.int64)
+        n_soil = packed.layout.surfaces["soil"].n_cells if packed.arrays.gathers else 0
+        self.first_light = np.zeros((replicates, n_sources, n_soil, n_bands), np.int64)
+        self.done = np.zeros(n_sources, np.int64)  # photons of each stream
+        self.gathered = np.zeros(n_sources, np.int64)  # points in each soil cell
+        # Variance over the soil of what photons and of what points have brought, by source.
+        self.variance = np.zeros(n_sources), np.zeros(n_sources)
+        self._weight = _usual_weight(packed, lamps)
         flux = np.sqrt(lamps.flux_umol_s())
         # Sources share the photons by the root of their light: best for the sum, and still fair to each alone.
         self.share = np.maximum(flux / max(flux.sum(), 1e-300), 0.02)
@@ -36,26 +42,45 @@ class Tally:
         """Traced so far, all sources and replicates."""
         return int(self.replicates * self.done.sum())
 
-    def soil_ppfd(self) -> np.ndarray:
-        """PPFD of the soil cells with all channels at their usual setting, shape (K, C). [umol m-2 s-1]"""
-        layout, soil = self.packed.layout, self.packed.layout.surfaces["soil"]
-        first = layout.first["soil"]
-        landed = self.cells[:, :, first : first + soil.n_cells]
-        weight = np.zeros(landed.shape[1:2] + landed.shape[3:])
-        par = spectra.weighting("PAR")
-        for channel in self.lamps.channels:
-            weight[channel.source] += channel.dim * spectra.hat_weights(
-                self.packed.wavelength_nm, channel.spectrum * par
-            )
-        weight /= SCALE * self.done[:, None]
-        return np.einsum("kscb,sb->kc", landed, weight, optimize=True) / soil.cell_area_m2
+    def landed(self, name: str) -> np.ndarray:
+        """Sums of a surface, gathered light counted in as if photons had brought it, shape (K, S, C, B)."""
+        first, surface = self.packed.layout.first[name], self.packed.layout.surfaces[name]
+        sums = self.cells[:, :, first : first + surface.n_cells]
+        if name != "soil" or not self.gathered.any():
+            return sums
+        worth = self.done / np.maximum(self.gathered, 1)
+        return sums + np.rint(self.first_light * worth[:, None, None]).astype(np.int64)
 
     def rel_err(self) -> tuple[float, float]:
-        """Relative standard error of the median soil cell, and the median PPFD. [-, umol m-2 s-1]"""
-        ppfd = self.soil_ppfd()
+        """Relative standard error of the median soil cell, and the median PPFD, at usual settings. [-, umol m-2 s-1]"""
+        soil = self.packed.layout.surfaces["soil"]
+        first = self.packed.layout.first["soil"]
+        traced = self._ppfd(self.cells[:, :, first : first + soil.n_cells], self.done)
+        ppfd = traced.sum(axis=1)
+        if self.first_light.size:
+            gathered = self._ppfd(self.first_light, self.gathered)
+            ppfd += gathered.sum(axis=1)
+            self.variance = tuple(part.var(axis=0, ddof=1).sum(axis=1) for part in (traced, gathered))
         mean = ppfd.mean(axis=0)
         lit = mean > 0.0
         if not lit.any():
             return np.inf, 0.0
         std_err = ppfd.std(axis=0, ddof=1)[lit] / np.sqrt(self.replicates)
         return float(np.median(std_err / mean[lit])), float(np.median(mean))
+
+    def _ppfd(self, sums: np.ndarray, count: np.ndarray) -> np.ndarray:
+        """PPFD of soil cells by source from sums of so many photons or points, (K, S, C). [umol m-2 s-1]"""
+        weight = self._weight / (SCALE * count[:, None])
+        area_m2 = self.packed.layout.surfaces["soil"].cell_area_m2
+        return np.einsum("kscb,sb->ksc", sums, weight, optimize=True) / area_m2
+
+
+def _usual_weight(packed: Packed, lamps: Lamps) -> np.ndarray:
+    """PAR per unit of light in each band, channels at their usual setting, shape (S, B). [umol s-1]"""
+    weight = np.zeros((len(lamps.sources), packed.arrays.n_bands))
+    par = spectra.weighting("PAR")
+    for channel in lamps.channels:
+        weight[channel.source] += channel.dim * spectra.hat_weights(
+            packed.wavelength_nm, channel.spectrum * par
+        )
+    return weight
