@@ -46,7 +46,7 @@ def attenuate(v, absorption_per_m, path_m, sinks, sink):
         before = v[b]
         after = before * exp_neg(absorption_per_m[b] * path)
         v[b] = after
-        sinks[sink, b] += np.float64(before - after)
+        sinks[sink, b] += np.float64(before) - np.float64(after)
 
 
 @kernel
@@ -56,7 +56,7 @@ def multiply(v, table, row, sinks, sink):
         before = v[b]
         after = before * table[row, b]
         v[b] = after
-        sinks[sink, b] += np.float64(before - after)
+        sinks[sink, b] += np.float64(before) - np.float64(after)
 
 
 @kernel
@@ -67,7 +67,7 @@ def scale(v, factor, sinks, sink):
         before = v[b]
         after = before * f
         v[b] = after
-        sinks[sink, b] += np.float64(before - after)
+        sinks[sink, b] += np.float64(before) - np.float64(after)
 
 
 @kernel

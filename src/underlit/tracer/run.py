@@ -122,7 +122,9 @@ def trace(
             "the scene has no lamp.", where="fixture", hint="Add a [[fixture]] with a [[fixture.channel]]."
         )
     packed = pack(scene, world)
-    if not _worth_gathering(packed, scene.run.replicates * len(lamps.sources), precision, photons):
+    if precision is not None and not _worth_gathering(
+        packed, scene.run.replicates * len(lamps.sources), precision
+    ):
         packed = replace(packed, arrays=packed.arrays._replace(gathers=False))
     seed = scene.run.seed if seed is None else seed
     tally = Tally(packed, lamps, scene.run.replicates, seed)
@@ -132,10 +134,10 @@ def trace(
     return _result(scene, packed, lamps, tally, seed, precision, stop_reason, time.perf_counter() - start)
 
 
-def _worth_gathering(packed: Packed, n_streams: int, precision, photons) -> bool:
+def _worth_gathering(packed: Packed, n_streams: int, precision: float) -> bool:
     """Whether a few points in each cell cost less than what photons alone would need; not so for many lamps."""
     n_cells = packed.layout.surfaces["soil"].n_cells
-    needed = photons or n_cells / (_SHARE_ON_SOIL * precision**2)
+    needed = n_cells / (_SHARE_ON_SOIL * precision**2)
     return packed.arrays.gathers and needed > PHOTONS_PER_POINT * _FEW_POINTS * n_cells * n_streams
 
 
