@@ -150,3 +150,13 @@ def test_no_more_digits_than_the_error_supports(value, std_err, text):
 def test_rounded_shows_the_value_alone():
     assert rounded(62.34, 1.52) == "62"
     assert rounded(0.41, 0.02) == "0.41"
+
+
+@pytest.mark.parametrize("k", [3, 16])
+def test_widened_keeps_the_value_and_adds_errors_as_squares(k):
+    rng = np.random.default_rng(8)
+    plain = Estimate(np.column_stack([rng.normal(5.0, 1.0, k), np.full(k, 2.0), rng.normal(1.0, 1.0, k)]))
+    wide = plain.widened([3.0, 0.5, np.inf])
+    np.testing.assert_allclose(wide.value, plain.value, rtol=1e-12)
+    np.testing.assert_allclose(wide.std_err, np.hypot(plain.std_err, [3.0, 0.5, 0.0]), rtol=1e-12)
+    assert np.isnan(Estimate([4.0]).widened(1.0).std_err)

@@ -77,3 +77,28 @@ def test_darkness_has_no_evenness():
     dark = Area(Estimate(np.zeros((K, 10))), np.ones(10))
     assert math.isnan(dark.variation().value)
     assert dark.quantiles(0.5).value == 0.0
+
+
+def lit_by_photons(rng, photons):
+    """Cells with so many photons in the mean, over K replicates."""
+    return Estimate(rng.poisson(np.tile(photons / K, (K, 1))) * 1.0 * K)
+
+
+@pytest.mark.statistical
+def test_errors_of_quantiles_hold_what_noise_leaves():
+    """Cells of 1 to 1000 photons, most with few: P10 stays off by more than it varies, and says so."""
+    photons = 15.0 * np.exp(1.3 * stats.norm.ppf((np.arange(N_CELLS) + 0.5) / N_CELLS))
+    rng, truth = np.random.default_rng(4), np.quantile(photons, 0.1)
+    runs = [Area(lit_by_photons(rng, photons), np.ones(N_CELLS)) for _ in range(40)]
+    off = np.array([run.quantiles(0.1).value[0] - truth for run in runs])
+    errors = np.array([run.quantiles(0.1).std_err[0] for run in runs])
+    assert off.std() < 0.6 * np.sqrt(np.mean(off**2))
+    assert np.sqrt(np.mean(off**2)) < 1.5 * np.sqrt(np.mean(errors**2))
+    assert all((run.few(0.1, 0.9) == [True, False]).all() for run in runs)
+
+
+def test_a_dark_map_and_one_without_noise_have_no_cells_of_few_photons():
+    for cells in (np.zeros((K, 9)), np.tile(np.arange(1.0, 10.0), (K, 1))):
+        area = Area(Estimate(cells), np.ones(9))
+        assert not area.few(0.1, 0.5, 0.9).any()
+        np.testing.assert_allclose(area.quantiles(0.1, 0.5, 0.9).std_err, 0.0, atol=1e-12)

@@ -175,7 +175,7 @@ def test_cautions_name_co2_and_targets_outside_the_band(res):
 
 @pytest.mark.statistical
 def test_errors_of_a_zone_hold_over_repeated_traces():
-    """60 traces know a spread to 9 % (one sigma): 40 % is beyond 4 sigma."""
+    """60 traces know a spread to 9 % (one sigma): 40 % is beyond 4 sigma. That of shares has chance in its cover."""
     claimed, found = {}, {}
     for seed in range(60):
         res = synthetic.result(seed=seed, photons=30_000, cell_m=0.02)
@@ -188,7 +188,7 @@ def test_errors_of_a_zone_hold_over_repeated_traces():
         claimed.setdefault("dim bar", []).append(one["bar"].std_err)
     for name, values in found.items():
         spread, error = np.std(values, ddof=1), math.sqrt(np.mean(np.square(claimed[name])))
-        assert error == pytest.approx(spread, rel=0.4), name
+        assert 0.6 * spread < error < (1.7 if name == "in_band" else 1.4) * spread, name
 
 
 def test_changing_the_setting_takes_no_time(res):

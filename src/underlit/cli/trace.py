@@ -42,6 +42,7 @@ def command(
     from underlit.cli.tables import console, print_cautions
     from underlit.results import io
     from underlit.scene import load_scene
+    from underlit.scene.world import build_world
     from underlit.spectra import cautions
     from underlit.tracer import trace
 
@@ -50,15 +51,21 @@ def command(
     if precision == 0.0:
         raise click.BadParameter("an error of 0 % would take for ever.", param_hint="--precision")
     loaded = load_scene(scene)
+    world = build_world(loaded)
     target = output or Path(f"{scene.resolve().stem if scene.is_file() else scene.resolve().name}.h5")
     io.check_writable(target)
     screen = console(stderr=True)
     if not quiet:
-        for warning in loaded.warnings:
-            screen.print(f"[yellow]![/] {warning}", highlight=False)
+        print_cautions([*loaded.warnings, *world.warnings], screen)
     with Meter(screen, quiet) as meter:
         result = trace(
-            loaded, precision=precision, photons=photons, seed=seed, threads=threads, progress=meter.update
+            loaded,
+            precision=precision,
+            photons=photons,
+            seed=seed,
+            threads=threads,
+            world=world,
+            progress=meter.update,
         )
     result.save(target)
     if not quiet:

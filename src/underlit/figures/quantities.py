@@ -91,8 +91,13 @@ def _bar(found: ZoneReport) -> ZoneBar:
         median=median,
         p90=p90,
         median_err=error,
-        words=f"{verdict}: median {_unbroken(median, error)}; {_dim_words(found)}",
+        words=f"{verdict}: median {_unbroken(median, error)}; {_dim_words(found)}{_few_words(found)}",
     )
+
+
+def _few_words(found: ZoneReport) -> str:
+    """What the trace was too short for."""
+    return f"; too few photons for {', '.join(found.few)}" if found.few else ""
 
 
 def _dim_words(found: ZoneReport) -> str:

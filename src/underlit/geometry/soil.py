@@ -175,7 +175,7 @@ def mapped_soil(length: float, width: float, heights, *, cell: float = 0.01) -> 
         raise DataError(
             f"a height map of shape {table.shape} cannot be used.",
             where="substrate.height_map",
-            hint="It needs at least two rows (back and front) and two columns (left and right).",
+            hint="It needs at least two rows (front and back) and two columns (left and right).",
         )
     x, y = _nodes(length, width, cell)
     grid = (np.linspace(0.0, width, table.shape[0]), np.linspace(0.0, length, table.shape[1]))

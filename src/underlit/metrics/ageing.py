@@ -8,6 +8,7 @@ sealed lamps often end with their driver.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,7 +18,7 @@ from underlit.metrics import maps
 from underlit.metrics.cost import DAYS_PER_YEAR
 from underlit.metrics.estimate import Estimate
 from underlit.metrics.maps import WINDOW
-from underlit.metrics.spread import quantiles
+from underlit.metrics.spread import covering, quantiles
 from underlit.metrics.zones import Zone
 from underlit.results.result import Result
 
@@ -122,7 +123,8 @@ def fading(res: Result, zone: Zone, dims: maps.Dims = None, dirt: float = 0.0) -
         raise StudyError(f"got dirt of {dirt:g}, expected a share below 1.")
     lives, settings = l70_of(res), maps.dim_settings(res, dims)
     by_channel = maps.ppfd_by_channel(res, zone.surface)
-    each, kept = zone.light(by_channel).cells, zone.light(maps.mix(by_channel, settings)).kept
+    each, all_light = zone.light(by_channel).cells, zone.light(maps.mix(by_channel, settings))
+    kept = all_light.kept
     least, clean = zone.plant.band[0], 1.0 - dirt
 
     def median(light: np.ndarray, levels: np.ndarray) -> float:
@@ -133,12 +135,18 @@ def fading(res: Result, zone: Zone, dims: maps.Dims = None, dirt: float = 0.0) -
 
     most = settings / settings.max() if settings.max() > 0 else settings
     marks = Estimate.of(lambda light: np.array([median(light, settings * mark) for mark in MARKS]), each)
+    whole = median(each.value, settings)
+    other = float(quantiles(all_light.otherwise, zone.share, (0.5,))[0]) / whole if whole > 0 else 1.0
+
+    def covered(hours: Callable[[np.ndarray], float]) -> Estimate:
+        return covering(Estimate.of(hours, each), hours(other * each.value))
+
     return Fading(
         zone.plant.name,
         least,
-        marks * clean,
-        Estimate.of(lambda light: until(light, settings), each),
-        Estimate.of(lambda light: until(light, most), each),
+        covering(marks, marks.value * other) * clean,
+        covered(lambda light: until(light, settings)),
+        covered(lambda light: until(light, most)),
     )
 
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from underlit.metrics.estimate import Estimate
-from underlit.metrics.spread import Area, quantiles
+from underlit.metrics.spread import Area, covering, quantiles
 
 
 def dim_to(light: Area, target: float, ceiling: float) -> tuple[Estimate, str]:
@@ -27,15 +27,15 @@ def dim_to(light: Area, target: float, ceiling: float) -> tuple[Estimate, str]:
     binds : str
         `target` or `ceiling`.
     """
-    kept, share = light.kept, light.share
+    share = light.share
 
-    def percent(cells: np.ndarray) -> float:
+    def percent(cells: np.ndarray, kept: float) -> float:
         median, p90 = quantiles(cells, share, (0.5, 0.9), kept)
         with np.errstate(divide="ignore"):
             return 100.0 * min(np.divide(target, median), np.divide(ceiling, p90))
 
-    median, p90 = quantiles(light.cells.value, share, (0.5, 0.9), kept)
-    return Estimate.of(percent, light.cells), "target" if target * p90 <= ceiling * median else "ceiling"
+    median, p90 = quantiles(light.cells.value, share, (0.5, 0.9), light.kept)
+    return light.of(percent), "target" if target * p90 <= ceiling * median else "ceiling"
 
 
 def dim_one_to(rest: Area, own: Area, target: float, ceiling: float) -> Estimate:
@@ -55,15 +55,17 @@ def dim_one_to(rest: Area, own: Area, target: float, ceiling: float) -> Estimate
         nothing there. [%]
     """
     share = rest.share
-    kept = Area(rest.cells + own.cells, rest.area_m2).kept
+    both = Area(rest.cells + own.cells, rest.area_m2)
 
-    def percent(others: np.ndarray, mine: np.ndarray) -> float:
+    def percent(others: np.ndarray, mine: np.ndarray, kept: float = both.kept) -> float:
         def level(q: float, goal: float) -> float:
             return _root(lambda s: quantiles(others + s * mine, share, (q,), kept)[0], goal)
 
         return 100.0 * min(level(0.5, target), level(0.9, ceiling))
 
-    return Estimate.of(percent, rest.cells, own.cells)
+    found = Estimate.of(percent, rest.cells, own.cells)
+    shift = both.otherwise - both.cells.value
+    return covering(found, percent(rest.cells.value + shift, own.cells.value, 1.0))
 
 
 def _root(function: Callable[[float], float], goal: float, most: float = 1e4) -> float:
@@ -114,21 +116,22 @@ def dim_all_to(lights: list[Area], targets: list[float], ceilings: list[float]) 
     binds : str
         `target` or `ceiling` of that area.
     """
-    known = [(light.kept, light.share) for light in lights]
+    spread_kept = [light.kept for light in lights]
 
-    def levels(*cells: np.ndarray) -> np.ndarray:
+    def levels(cells: Sequence[np.ndarray], kept: Sequence[float]) -> np.ndarray:
         """Settings that each target and each ceiling asks for, shape (areas, 2)."""
-        ranges = zip(cells, known, strict=True)
-        found = np.array([quantiles(cell, share, (0.5, 0.9), kept) for cell, (kept, share) in ranges])
+        ranges = zip(cells, lights, kept, strict=True)
+        found = np.array([quantiles(cell, light.share, (0.5, 0.9), keep) for cell, light, keep in ranges])
         with np.errstate(divide="ignore"):
             return np.divide(np.column_stack([targets, ceilings]), found)
 
-    def percent(*cells: np.ndarray) -> float:
-        wanted, most = levels(*cells).T
+    def percent(cells: Sequence[np.ndarray], kept: Sequence[float]) -> float:
+        wanted, most = levels(cells, kept).T
         return 100.0 * min(wanted.max(), most.min())
 
-    wanted, most = levels(*(light.cells.value for light in lights)).T
+    wanted, most = levels([light.cells.value for light in lights], spread_kept).T
     by_target = wanted.max() <= most.min()
     decides = int(np.argmax(wanted) if by_target else np.argmin(most))
-    value = Estimate.of(percent, *(light.cells for light in lights))
+    value = Estimate.of(lambda *cells: percent(cells, spread_kept), *(light.cells for light in lights))
+    value = covering(value, percent([light.otherwise for light in lights], [1.0] * len(lights)))
     return value, decides, "target" if by_target else "ceiling"

@@ -81,7 +81,7 @@ class Estimate:
         means = [estimate.value for estimate in estimates]
         value = np.asarray(function(*means), float)
         contrasts = _contrasts(k)
-        shifts = [np.tensordot(contrasts, e.samples, 1) / math.sqrt(2 * k) for e in estimates]
+        shifts = [e.half_offsets / math.sqrt(2) for e in estimates]
         errors = [_pair(function, means, [shift[r] for shift in shifts]) for r in range(k - 1)]
         if not errors:
             return cls(np.broadcast_to(value, (1, *value.shape)))
@@ -119,6 +119,14 @@ class Estimate:
             return self.samples.std(axis=0, ddof=1) / math.sqrt(self.replicates)
 
     @property
+    def half_offsets(self) -> np.ndarray:
+        """By how much the means of balanced halves of the replicates lie above that of all, shape (K - 1, ...).
+
+        The other halves lie as far below. Each offset is distributed as the error of the value; see `of`.
+        """
+        return np.tensordot(_contrasts(self.replicates), self.samples, 1) / math.sqrt(self.replicates)
+
+    @property
     def rel_err(self) -> Any:
         """Standard error over value."""
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -127,6 +135,25 @@ class Estimate:
     def dot(self, weights: Any) -> Estimate:
         """Weighted sum over the last axis, or over the last axis with each column of a matrix."""
         return Estimate(self.samples @ np.asarray(weights, float))
+
+    def widened(self, by: Any) -> Estimate:
+        """The same value with a further error, independent of that from the spread; none for one replicate.
+
+        Parameters
+        ----------
+        by : array_like
+            In the form of the value; what is not finite adds nothing.
+        """
+        if self.replicates < 2:
+            return self
+        by, k = np.where(np.isfinite(by), by, 0.0), self.replicates
+        with np.errstate(divide="ignore", invalid="ignore"):
+            grown = np.hypot(self.std_err, by) / self.std_err
+            spread = (self.samples - self.value) * grown
+        alone = np.multiply.outer(_contrasts(k)[0] * math.sqrt(k * (k - 1)), by)  # where nothing spread
+        return Estimate(
+            np.where(by > 0, self.value + np.where(np.isfinite(grown), spread, alone), self.samples)
+        )
 
     def __getitem__(self, key: Any) -> Estimate:
         return Estimate(self.samples[(slice(None), *(key if isinstance(key, tuple) else (key,)))])

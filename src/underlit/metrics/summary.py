@@ -19,6 +19,7 @@ from underlit.scene.model import Scene
 from underlit.spectra import GRID_NM, cautions, weighting
 
 PPFD_UNIT = "µmol m⁻² s⁻¹"
+TOO_FEW = "too few photons for"
 DAYS_PER_YEAR = 365.0
 FACTS = {"quantity": "", "value": "", "unit": ""}
 Value = Estimate | float | int | str | None
@@ -222,10 +223,12 @@ def zone_table(reports: list[zones.ZoneReport]) -> Table:
     """What each plant zone gets, and whether it suits it."""
     columns = {"zone": "", "band": PPFD_UNIT, "P10": PPFD_UNIT, "median": PPFD_UNIT, "P90": PPFD_UNIT,
                "in band": "%", "verdict": ""}  # fmt: skip
+    if any(r.few for r in reports):
+        columns[TOO_FEW] = ""
     rows: list[dict[str, Value]] = [
         {"zone": r.zone.plant.name, "band": "{:g}-{:g}".format(*r.zone.plant.band), "P10": r.p10,
          "median": r.median, "P90": r.p90, "in band": 100 * r.in_band,
-         "verdict": r.verdict if r.sure else f"{r.verdict}, just"}
+         "verdict": r.verdict if r.sure else f"{r.verdict}, just", TOO_FEW: ", ".join(r.few)}
         for r in reports
     ]  # fmt: skip
     note = "`in band`: share of the area."
@@ -298,9 +301,7 @@ def hardscape_table(res: Result, settings: np.ndarray) -> Table:
             x, y, z = surface.cell_centre_m.T
             out = z > zones.soil_height(res, x, y)
             rows.append(_light_row(res, name, settings, out))
-    return Table(
-        "hardscape", "Hardscape", _LIGHT_COLUMNS, [row for row in rows if row], "On the surface normal."
-    )
+    return _light_table("hardscape", "Hardscape", rows, "On the surface normal.")
 
 
 def pane_table(res: Result, settings: np.ndarray) -> Table:
@@ -312,16 +313,15 @@ def pane_table(res: Result, settings: np.ndarray) -> Table:
             x, y, z = surface.cell_centre_m.T
             wet = (z > zones.soil_height(res, x, y)) & ((z < level) if level > 0 else True)
             rows.append(_light_row(res, name, settings, wet))
-    return Table(
-        "panes",
-        "Panes",
-        _LIGHT_COLUMNS,
-        [row for row in rows if row],
-        "Inside, between soil and water level.",
-    )
+    return _light_table("panes", "Panes", rows, "Inside, between soil and water level.")
 
 
-_LIGHT_COLUMNS = {"surface": "", "mean": PPFD_UNIT, "P10": PPFD_UNIT, "median": PPFD_UNIT, "P90": PPFD_UNIT}
+def _light_table(name: str, title: str, rows: list[dict[str, Value]], note: str) -> Table:
+    columns = {"surface": "", "mean": PPFD_UNIT, "P10": PPFD_UNIT, "median": PPFD_UNIT, "P90": PPFD_UNIT}
+    rows = [row for row in rows if row]
+    if any(row[TOO_FEW] for row in rows):
+        columns[TOO_FEW] = ""
+    return Table(name, title, columns, rows, note)
 
 
 def _light_row(res: Result, name: str, settings: np.ndarray, cells: np.ndarray) -> dict[str, Value]:
@@ -331,7 +331,8 @@ def _light_row(res: Result, name: str, settings: np.ndarray, cells: np.ndarray) 
     area = Area(Estimate(density.samples[:, cells]), res.surface(name).cell_area_m2[cells])
     p10, median, p90 = (area.quantiles(0.1, 0.5, 0.9)[i] for i in range(3))
     short = name.removeprefix("hardscape ").removeprefix("pane ")
-    return {"surface": short, "mean": area.mean(), "P10": p10, "median": median, "P90": p90}
+    few = ", ".join(zones.few_at(area))
+    return {"surface": short, "mean": area.mean(), "P10": p10, "median": median, "P90": p90, TOO_FEW: few}
 
 
 def budget_table(res: Result, settings: np.ndarray) -> Table:

@@ -83,6 +83,9 @@ class ZoneReport:
         What limits `dim_to`: `target`, `ceiling`, or `full power` where the lamps cannot give so much.
     dim_to_by_fixture : dict of str to Estimate
         The same for one fixture alone, the others as they are. [%]
+    few : tuple of str
+        Those of `P10`, `median`, `P90` that are read where cells have too few photons, see `Area.few`: their errors
+        allow for it.
     cautions : list of str
     """
 
@@ -99,6 +102,7 @@ class ZoneReport:
     dim_to: Estimate
     binds: str
     dim_to_by_fixture: dict[str, Estimate]
+    few: tuple[str, ...]
     cautions: list[str]
 
     @property
@@ -161,6 +165,7 @@ def report(res: Result, zone: Zone, dims: maps.Dims = None) -> ZoneReport:
     light = zone.light(maps.mix(by_channel, settings))
     p10, median, p90 = (light.quantiles(0.1, 0.5, 0.9)[i] for i in range(3))
     low, high = zone.plant.band
+    few = few_at(light)
     verdict = judge(float(p10.value), float(median.value), float(p90.value), low, high)
     dim_to, binds = dimming.dim_to(light, zone.plant.target, zone.plant.ceiling)
     if settings.max() == 0 or dim_to.value * settings.max() > 100:
@@ -179,7 +184,8 @@ def report(res: Result, zone: Zone, dims: maps.Dims = None) -> ZoneReport:
         dim_to=dim_to,
         binds=binds,
         dim_to_by_fixture=_dim_to_by_fixture(res, zone, by_channel, settings),
-        cautions=_cautions(zone, float(p90.value)),
+        few=few,
+        cautions=[*_cautions(zone, float(p90.value)), *_too_few(zone, few)],
     )
 
 
@@ -325,6 +331,23 @@ def _dim_to_by_fixture(
         rest = zone.light(maps.mix(by_channel, settings * ~mine))
         found[name] = dimming.dim_one_to(rest, own, zone.plant.target, zone.plant.ceiling)
     return found
+
+
+def few_at(light: Area) -> tuple[str, ...]:
+    """Those of `P10`, `median`, `P90` for which the cells have too few photons."""
+    few = light.few(0.1, 0.5, 0.9)
+    return tuple(name for name, is_few in zip(("P10", "median", "P90"), few, strict=True) if is_few)
+
+
+def _too_few(zone: Zone, few: tuple[str, ...]) -> list[str]:
+    if not few:
+        return []
+    cells = "cells" if zone.plant.on is None else "patches"
+    larger = "larger cells in `[run]`" if zone.plant.on is None else f"a larger `patch` of `{zone.plant.on}`"
+    return [
+        f"{zone.plant.name}: its {cells} have too few photons for {', '.join(few)}; the errors allow for that. "
+        f"More photons or {larger} make it sharper."
+    ]
 
 
 def _cautions(zone: Zone, p90: float) -> list[str]:

@@ -99,6 +99,9 @@ class Brace(Table):
         return (*self.from_, *self.to)  # type: ignore[return-value]
 
 
+LID_GAP_M = 1e-4  # a lid that rests on the rim still has air beneath it
+
+
 class Lid(Table):
     """A sheet over the opening."""
 
@@ -119,6 +122,11 @@ class Lid(Table):
     def rectangle(self) -> tuple[float, float, float, float]:
         """x from, y from, x to, y to. [m]"""
         return (*self.from_, *self.to)  # type: ignore[return-value]
+
+    def faces(self, rim: float) -> tuple[float, float]:
+        """Heights of its underside and its top, above the inside bottom, with the rim at a height. [m]"""
+        under = rim + max(self.height, LID_GAP_M)
+        return under, under + self.thickness
 
 
 class Tank(Table):

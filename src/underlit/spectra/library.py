@@ -23,7 +23,6 @@ _WHITES = (
     "cool white 8000 K",
     "neutral white 4000 K",
     "warm white 3000 K",
-    "daylight 6500 K",
 )
 _KELVIN = re.compile(r"(?P<kind>(?:cool |neutral |warm )?white|daylight) (?P<cct>\d+(?:\.\d+)?) ?K", re.I)
 _KEYS = {

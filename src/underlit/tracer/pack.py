@@ -42,7 +42,6 @@ PATH_NM = 550.0
 LID_CLEAR = {"clean": 1.0, "lived-in": 0.93, "neglected": 0.75, "condensation": 0.97}
 _DROPS_ON_PLASTIC = 0.78
 
-_LID_GAP_M = 1e-4  # a lid that rests on the rim still has air beneath it
 _COLUMN_M = 0.005
 
 
@@ -242,7 +241,7 @@ def _cover_arrays(scene: Scene, surfaces: Reflectances, wavelength_nm: np.ndarra
     leaf, through, ring = _floaters(scene, surfaces, wavelength_nm)
     return CoverArrays(
         has_lid=lid is not None,
-        lid_z_m=scene.tank.height + (max(lid.height, _LID_GAP_M) if lid else 0.0),
+        lid_z_m=lid.faces(scene.tank.height)[0] if lid else scene.tank.height,
         lid_m=float(lid.thickness) if lid else 0.0,
         lid_n=float(np.interp(PATH_NM, wavelength_nm, index)),
         lid_clear=_lid_clear(lid),

@@ -45,6 +45,7 @@ def _fixture(checker: Checker, fixture: Fixture, path: Path) -> None:
     if fixture.shape == "tube" and deep >= across:
         checker.wrong((*path, "size"), "the length of the tube first, then its diameter")
     _height(checker, fixture, path)
+    _in_lid(checker, fixture, path)
     _place(checker, fixture, path)
     _through_panes(checker, fixture, path)
     for i, channel in enumerate(fixture.channel):
@@ -70,6 +71,46 @@ def _height(checker: Checker, fixture: Fixture, path: Path) -> None:
         checker.fault((*path, "height"), what, hint)
 
 
+def _in_lid(checker: Checker, fixture: Fixture, path: Path) -> None:
+    """A lamp hangs above the lid or below it, not in the sheet."""
+    lid = checker.scene.tank.lid
+    if lid is None or not _overlaps(fixture, lid.rectangle):
+        return
+    z, towards = checker.scene.emitter_height(fixture), fixture.tilt_to - fixture.turn
+    tilted = _half_along(fixture, towards) * math.sin(fixture.tilt)
+    round_tube = 0.5 * min(fixture.size) if fixture.shape == "tube" else 0.0
+    shade = fixture.shade.depth if fixture.shade else 0.0
+    low, high = z - tilted - round_tube - shade, z + tilted + round_tube
+    under, over = lid.faces(checker.scene.tank.height)
+    if low < over - CLOSE_M and high > under + CLOSE_M:
+        at = [cm(round(height, 4)) for height in (low, high, under, over)]
+        lamp = f"at {at[0]}" if high - low < CLOSE_M else f"from {at[0]} to {at[1]}"
+        what = f"the fixture, {lamp}, reaches into the lid, whose sheet lies from {at[2]} to {at[3]}."
+        by = cm(math.ceil(1e3 * (over - low) - CLOSE_M) / 1e3)
+        hint = f"Raise it by {by}, or hang all of it below the lid, or give the lid another height."
+        checker.fault((*path, "height"), what, hint)
+
+
+def _overlaps(fixture: Fixture, box: tuple[float, float, float, float]) -> bool:
+    """Whether a fixture, seen from above, shares ground with a rectangle."""
+    reach = _reach(fixture)
+    return all(
+        at - half < box[axis + 2] and at + half > box[axis]
+        for axis, (at, half) in enumerate(zip(fixture.position, reach, strict=True))
+    )
+
+
+def _reach(fixture: Fixture) -> tuple[float, float]:
+    """How far a fixture reaches from its middle along x and y. [m]"""
+    return _half_along(fixture, fixture.turn), _half_along(fixture, fixture.turn + 0.5 * math.pi)
+
+
+def _half_along(fixture: Fixture, angle: float) -> float:
+    """Half of a fixture's extent in a direction, counted from its own length. [m]"""
+    across, deep = fixture.size
+    return 0.5 * (abs(math.cos(angle)) * across + abs(math.sin(angle)) * deep)
+
+
 def _place(checker: Checker, fixture: Fixture, path: Path) -> None:
     """A lamp far from the tank is probably a slip."""
     tank = checker.scene.tank
@@ -89,12 +130,9 @@ def _through_panes(checker: Checker, fixture: Fixture, path: Path) -> None:
     tank = checker.scene.tank
     if checker.scene.emitter_height(fixture) >= tank.height:
         return
-    c, s = abs(math.cos(fixture.turn)), abs(math.sin(fixture.turn))
-    across, deep = fixture.size
-    reach = (0.5 * (c * across + s * deep), 0.5 * (s * across + c * deep))
     for at, half, room, sides in zip(
         fixture.position,
-        reach,
+        _reach(fixture),
         (tank.length, tank.width),
         (("left", "right"), ("front", "back")),
         strict=True,
