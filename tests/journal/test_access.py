@@ -17,7 +17,18 @@ def test_no_serious_finding(chromium, pair_path, width, scheme):
     with browser.Opened(chromium, pair_path, width, 900, scheme) as opened:
         for details in opened.page.locator("details").all():
             details.evaluate("node => { node.open = true; }")
-        for name in ("light", "zones", "spot", "sections", "panes", "compare", "lamps", "ends"):
+        for name in (
+            "light",
+            "front",
+            "zones",
+            "solid",
+            "spot",
+            "sections",
+            "panes",
+            "compare",
+            "lamps",
+            "ends",
+        ):
             opened.show(name)
         found = axe.Axe().run(opened.page).response["violations"]
         grave = [

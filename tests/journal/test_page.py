@@ -38,7 +38,19 @@ def set_dims(tank, dims):
 
 
 def test_page_opens_without_network_and_without_complaint(tank, page_path):
-    for name in ("light", "solid", "zones", "spot", "sections", "panes", "lamps", "ends", "tank", "inputs"):
+    for name in (
+        "light",
+        "front",
+        "solid",
+        "zones",
+        "spot",
+        "sections",
+        "panes",
+        "lamps",
+        "ends",
+        "tank",
+        "inputs",
+    ):
         tank.show(name)
     assert tank.faults == []
     assert [url for url in tank.asked if not url.startswith(("file:", "data:", "blob:"))] == []
@@ -273,7 +285,7 @@ def test_error_bars_survive_when_replicates_are_folded(res):
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_narrow_screen_needs_no_sideways_scrolling(chromium, page_path, width, scheme):
     with browser.Opened(chromium, page_path, width, 800, scheme) as phone:
-        for name in ("light", "solid", "zones", "spot", "sections", "panes", "lamps", "ends"):
+        for name in ("light", "front", "solid", "zones", "spot", "sections", "panes", "lamps", "ends"):
             phone.show(name)
         assert phone.page.evaluate("document.documentElement.scrollWidth") <= width
         assert phone.page.locator("#A-0").is_hidden()
@@ -292,7 +304,7 @@ def test_page_of_little_says_what_is_missing(chromium, res, tmp_path):
     soil = {"soil": little.surfaces["soil"]}
     little = dataclasses.replace(little, surfaces=soil, scene_text=scene)
     with browser.Opened(chromium, save_page([little], tmp_path / "little.html").resolve()) as opened:
-        for name in ("light", "solid", "zones", "spot", "sections", "panes", "lamps", "ends"):
+        for name in ("light", "front", "solid", "zones", "spot", "sections", "panes", "lamps", "ends"):
             opened.show(name)
         opened.set_slider("A-0", 40)
         assert all(opened.page.locator(f"#no-{name}").is_visible() for name in ("planes", "panes", "zones"))

@@ -12,7 +12,8 @@ from underlit.errors import StudyError
 from underlit.figures import compare, curves, drafting, lamp, quantities, schedule, spectrum
 from underlit.figures.drawing import draw_view
 from underlit.figures.reading import Reading, count_words, stretches
-from underlit.metrics import maps, photons, zones
+from underlit.metrics import buying, maps, photons, zones
+from underlit.metrics.estimate import with_error
 from underlit.scene import scene_from_text
 from underlit.scene.world import build_world
 from underlit.spectra import GRID_NM
@@ -314,3 +315,23 @@ def test_scene_drawing_files(tmp_path, suffix):
     paths = [figures.scene_drawing(one, tmp_path / f"{name}.{suffix}", theme="dark") for name in "ab"]
     assert paths[0].read_bytes() == paths[1].read_bytes()
     assert paths[0].stat().st_size > 10_000
+
+
+def test_buying_figure_says_what_is_enough_and_what_it_costs(res):
+    weak = dataclasses.replace(
+        res,
+        channels=[dataclasses.replace(c, spectrum=0.05 * c.spectrum) for c in res.channels],
+    )
+    found = buying.offers({"strong": res, "weak": weak}, tariff=0.3)
+    figure = figures.buying_figure(found, title="Two lamps")
+    texts = {text.get_text() for ax in figure.axes for text in ax.texts}
+    for offer in found:
+        for zone in offer.zones:
+            median, (low, _) = zone.report.median, zone.report.zone.plant.band
+            sign = "✓" if float(median.value) >= low else "✗"
+            assert f"{sign} {with_error(float(median.value), float(median.std_err), 3)}" in texts
+    assert any(text.startswith("✗") for text in texts) and any(text.startswith("✓") for text in texts)
+    assert {"strong", "weak"} <= texts
+    assert_readable(figure)
+    with pytest.raises(StudyError, match="nothing to compare"):
+        figures.buying_figure([])

@@ -13,6 +13,7 @@ from underlit.figures.album import (
     spectra_figure,
     zones_figure,
 )
+from underlit.figures.buying import buying_figure
 from underlit.figures.compare import compare_figure, difference_figure, shade_figure, shared_scale
 from underlit.figures.curves import Curve, curves_figure
 from underlit.figures.drafting import scene_drawing, scene_figure
@@ -27,6 +28,7 @@ __all__ = [
     "Curve",
     "Scale",
     "budget_figure",
+    "buying_figure",
     "compare_figure",
     "curves_figure",
     "day_figure",
