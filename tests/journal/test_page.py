@@ -195,6 +195,11 @@ def test_clicking_the_map_and_the_panes_picks_what_is_there(tank):
 
 
 def test_arrow_keys_move_the_spot_on_the_map(tank, res):
+    tank.show("spot")
+    tank.page.locator("#spot-surface").select_option("soil")
+    for name, value in (("x", "20.5"), ("y", "10.5")):
+        tank.page.locator(f"#spot-{name}").fill(value)
+        tank.page.locator(f"#spot-{name}").press("Enter")
     tank.show("plan-box")
     tank.page.locator("#plan-box").focus()
     x_edges = res.surface("soil").x_edges_m
@@ -239,6 +244,13 @@ def test_clicking_the_tank_in_3d_picks_what_is_seen_there(tank, res):
     surface = tank.page.locator("#spot-surface").input_value()
     near = res.surface(surface).cell_centre_m
     assert np.linalg.norm(near - (x, y, z), axis=1).min() < 0.02
+
+
+def test_a_link_lands_on_its_part_of_the_page(tank):
+    for part in ("ends", "spot", "front"):
+        tank.page.evaluate("window.scrollTo({ top: 0, behavior: 'instant' })")
+        tank.page.locator(f"nav a[href='#{part}']").click()
+        tank.until(f"Math.abs(document.getElementById('{part}').getBoundingClientRect().top - 16) < 3")
 
 
 def test_height_slider_walks_through_the_planes(tank, res):

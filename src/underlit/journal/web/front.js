@@ -107,7 +107,7 @@ function drawFrontOf(state, tank, which, exposure, white) {
   if (!tank.frontSteps) {
     tank.frontOpening ??= Promise.all(tank.front.pictures.map(openPicture)).then((steps) => {
       tank.frontSteps = steps;
-      state.changed();
+      drawFront(state);
     });
     return;
   }

@@ -18,6 +18,8 @@ async function start() {
   join(state);
   document.documentElement.dataset.ready = "flat";
   await startScene(state);
+  state.drawAll();
+  await Promise.all(tanks.map((tank) => tank.frontOpening));
   document.documentElement.dataset.ready = "all";
 }
 

@@ -58,6 +58,15 @@ class State {
     performance.measure("journal-draw", { start: begun });
   }
 
+  // Every view once, seen or not: then all have their height, and a link lands where it points.
+  drawAll() {
+    for (const view of this.views) {
+      if (!view.stale) continue;
+      view.stale = false;
+      view.draw();
+    }
+  }
+
   setDims(which, dims) {
     this.tanks[which].setDims(dims);
     this.changed();
