@@ -13,7 +13,7 @@ import numpy as np
 
 from benchmarks.contenders.engine import Tallied
 from underlit.kernels.arrays import BOTTOM, CLEAN, TOP
-from underlit.kernels.box import entry_face, exit_face
+from underlit.kernels.box import entry_face, exit_face, on_face
 from underlit.kernels.bvh import closest_hit, new_stack
 from underlit.kernels.emit import emit
 from underlit.kernels.fresnel import fresnel
@@ -22,7 +22,6 @@ from underlit.kernels.jit import inlined_kernel, kernel
 from underlit.kernels.rng import RNG_WORDS, rng_start, uniform
 from underlit.kernels.sampling import lambertian
 from underlit.kernels.soil import soil_hit
-from underlit.kernels.track import on_face
 
 _OUTSIDE, _AIR, _WATER, _GLASS, _ENDED = range(5)
 _HAIR_M = 2e-6

@@ -17,7 +17,7 @@ import platformdirs
 
 def _source_digest() -> str:
     digest = hashlib.sha256(numba.__version__.encode())
-    for path in sorted(Path(__file__).parent.glob("*.py")):
+    for path in sorted(Path(__file__).parent.rglob("*.py")):
         digest.update(path.name.encode() + path.read_bytes())
     return digest.hexdigest()[:16]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from underlit.kernels.arrays import BACK, BOTTOM, FRONT, LEFT, RIGHT, TOP
-from underlit.kernels.jit import kernel
+from underlit.kernels.jit import inlined_kernel, kernel
 
 
 @kernel
@@ -53,3 +53,16 @@ def entry_face(px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1):
     if t_in < t_out and t_in >= 0.0:
         return t_in, face
     return math.inf, -1
+
+
+@inlined_kernel
+def on_face(face, px, py, pz, x0, x1, y0, y1, z0, z1):
+    """Snap a point to the face of a box that it lies on but for rounding."""
+    px, py, pz = min(max(px, x0), x1), min(max(py, y0), y1), min(max(pz, z0), z1)
+    if face < FRONT:
+        px = x1 if face & 1 else x0
+    elif face < BOTTOM:
+        py = y1 if face & 1 else y0
+    else:
+        pz = z1 if face & 1 else z0
+    return px, py, pz

@@ -8,8 +8,10 @@ from __future__ import annotations
 import math
 
 from underlit.kernels.arrays import COSINE_POWER, EVEN_DISC, LED_LIST, TUBE
+from underlit.kernels.features import TABLES
 from underlit.kernels.jit import inlined_kernel, kernel
-from underlit.kernels.sampling import TWO_PI, about, cos_sin, cosine_power, disc
+from underlit.kernels.real import cos_sin
+from underlit.kernels.sampling import TWO_PI, about, cosine_power, disc
 
 
 @kernel
@@ -21,9 +23,9 @@ def face_point(source, u1, u2):
         return 0.5 * sx * a, 0.5 * sy * b
     if source.layout == LED_LIST:
         n = source.leds_m.shape[0]
-        k = min(int(u1 * n), n - 1)
+        k = min(int(u1 * float(n)), n - 1)
         return (
-            source.leds_m[k, 0] + sx * (u1 * n - k - 0.5),
+            source.leds_m[k, 0] + sx * (u1 * float(n) - float(k) - 0.5),
             source.leds_m[k, 1] + sy * (u2 - 0.5),
         )
     return sx * (u1 - 0.5), sy * (u2 - 0.5)
@@ -45,7 +47,7 @@ def step_of(values, x, guide, u):
 
     `u` is the argument of the guide at x, 0 to 1: indexed search (H.-C. Chen and Y. Asau 1974, AIIE Trans. 6:163).
     """
-    k = guide[min(int(u * guide.size), guide.size - 1)]
+    k = guide[min(int(u * float(guide.size)), guide.size - 1)]
     while k < values.size - 2 and values[k + 1] <= x:
         k += 1
     return k
@@ -107,7 +109,7 @@ def table_intensity(table, lx, ly, lz):
 @inlined_kernel
 def beam_direction(source, u3, u4):
     """Polar cosine and azimuth in the beam's own frame."""
-    if source.beam == COSINE_POWER:
+    if not TABLES or source.beam == COSINE_POWER:
         return cosine_power(u3, source.power_m), TWO_PI * u4
     return table_direction(source.table, u3, u4)
 

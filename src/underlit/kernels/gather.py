@@ -3,7 +3,7 @@
 Nearly all light on the soil comes straight down through a flat water surface, or does so and is returned once or more
 by panes. For a point of the lamp and a point of the soil such a path is the root of two equations (`solve`), so its
 irradiance follows without chance but for the two points: no photon needs to hit the cell. The photon loop leaves these
-routes out (`track`) and carries all others, so the sum stays unbiased.
+routes out (`route`) and carries all others, so the sum stays unbiased.
 
 Gathered are routes with no return, with two at most by the outer face of a pane, and with one return of another kind:
 by the inner face of a pane; by the outer face after a second trip through the glass; or above the water, where light
@@ -33,13 +33,10 @@ from underlit.kernels.rng import (
     stream_word,
     uniform,
 )
+from underlit.kernels.route import AIR_COSINE_MIN, MAX_COST
 from underlit.kernels.soil import soil_height, soil_hit
 from underlit.kernels.solve import solve, straight, unfolded
 from underlit.kernels.tally import add_to
-
-MAX_COST, TRIP_COST, INNER_COST, AIR_COST = 2, 1, 2, 2
-# Light that glances off a pane in air more level than this is left to the photons.
-AIR_COSINE_MIN = 0.25
 
 # How a return comes about: by so many trips through the glass, none being the inner face, or in air.
 _INNER_FACE, _ONE_TRIP, _TWO_TRIPS, _IN_AIR = range(4)

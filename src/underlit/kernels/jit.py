@@ -18,6 +18,8 @@ kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, _nrt=False)
 # For sums in any order, which vector instructions need.
 summing_kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED | {"reassoc"}, _nrt=False)
 
+outlined_kernel = kernel  # where a target has code that is called from many places once
+
 # For kernels that take the whole scene. They are never called from Python, which saves compiling a way in. A call
 # copies some hundred words of array headers onto the stack, so what runs at every event is inlined, and compiled
 # again wherever it is; what runs rarely or for long is called.

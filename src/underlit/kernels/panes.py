@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from underlit.kernels.arrays import (
     AIR,
     BONDED,
@@ -22,30 +24,75 @@ from underlit.kernels.arrays import (
     TOP,
     WATER,
 )
-from underlit.kernels.bands import book, multiply, scale
+from underlit.kernels.bands import multiply, scale
+from underlit.kernels.features import BONDED_FILMS, DIRT, FILMS
 from underlit.kernels.fresnel import fresnel
 from underlit.kernels.interface import along, component, flip, refract
 from underlit.kernels.jit import called_kernel, inlined_kernel
+from underlit.kernels.reach import INNER_FACE, OUTER_FACE, TANK
 from underlit.kernels.rng import uniform
 from underlit.kernels.roulette import survives
-from underlit.kernels.sampling import TWO_PI, about, lambertian
+from underlit.kernels.sampling import TWO_PI, about
 from underlit.kernels.soil import soil_height
+
+NO_ROW, NO_SINK = np.int64(-1), np.int64(-1)
 
 
 @inlined_kernel
-def meet_pane_inside(scene, region, face, dx, dy, dz, u, v, sinks):
-    """The inner face of a pane, from the water or the air inside."""
+def cross_pane(scene, event, region, face, pz, dx, dy, dz, v, sinks, rng, seed):
+    """A face of a pane, from either side: back from it, or through.
+
+    Returns
+    -------
+    region : int
+        The one before, if the face mirrored the path, and if what lies behind the pane is still to be met.
+    dx, dy, dz : float
+        As before in the latter case.
+    mu : float
+        Cosine beyond the face.
+    crossed : bool
+    """
     tank = scene.tank
     axis = face >> 1
-    eta = (tank.n_water if region == WATER else 1.0) / tank.n_glass
-    reflectance, mu_t = fresnel(abs(component(axis, dx, dy, dz)), eta)
-    if u < reflectance:
+    beyond = GLASS
+    if event == INNER_FACE:
+        beyond = WATER if pz < tank.water_m else AIR
+        eta = tank.n_glass / (tank.n_water if beyond == WATER else 1.0)
+    elif event == OUTER_FACE:
+        eta = tank.n_glass
+    else:
+        eta = (tank.n_water if region == WATER else 1.0) / tank.n_glass
+    reflectance, mu = fresnel(abs(component(axis, dx, dy, dz)), eta)
+    if uniform(rng, seed) < reflectance:
         dx, dy, dz = flip(axis, dx, dy, dz)
-        return region, dx, dy, dz
-    if tank.clear[face] < 1.0:
+        return region, dx, dy, dz, mu, False
+    if event == OUTER_FACE:
+        return region, dx, dy, dz, mu, True
+    if DIRT and event != TANK and tank.clear[face] < 1.0:
         scale(v, tank.clear[face], sinks, IN_DIRT)
-    dx, dy, dz = refract(axis, eta, mu_t, dx, dy, dz)
-    return GLASS, dx, dy, dz
+    dx, dy, dz = refract(axis, eta, mu, dx, dy, dz)
+    return beyond, dx, dy, dz, mu, True
+
+
+@inlined_kernel
+def behind_pane(scene, event, face, px, py, pz):
+    """What lies against the glass, with no air or water between to bend light: soil inside, a bonded film outside.
+
+    Returns
+    -------
+    row, sink : int
+        Of the surface; `NO_ROW` for none.
+    mirror : bool
+    nx, ny, nz : float
+        Normal, into the glass.
+    """
+    tank = scene.tank
+    nx, ny, nz = along(face >> 1, 1.0 if (face & 1) == (event == INNER_FACE) else -1.0)
+    if event == INNER_FACE and pz < soil_height(scene.soil, px, py):
+        return np.int64(scene.soil.surface), IN_SOIL, False, nx, ny, nz
+    if BONDED_FILMS and event == OUTER_FACE and face != TOP and tank.backing[face] == BONDED:
+        return np.int64(tank.backing_surface[face]), IN_FILMS, bool(tank.backing_mirror[face]), nx, ny, nz
+    return NO_ROW, NO_SINK, False, nx, ny, nz
 
 
 @called_kernel
@@ -71,56 +118,11 @@ def meet_film(scene, face, dx, dy, dz, mu_air, v, sinks, rng, seed):
 
 
 @inlined_kernel
-def meet_pane_outside(scene, face, dx, dy, dz, v, sinks, rng, seed):
-    """The outer face of a pane, from the glass; last returned is whether it mirrored the path."""
-    tank = scene.tank
-    axis = face >> 1
-    if face != TOP and tank.backing[face] == BONDED:
-        multiply(v, scene.reflectance, tank.backing_surface[face], sinks, IN_FILMS)
-        if not survives(v, scene.n_bands, sinks, rng, seed):
-            return ENDED, dx, dy, dz, False
-        dx, dy, dz = flip(axis, dx, dy, dz)
-        if not tank.backing_mirror[face]:
-            nx, ny, nz = along(axis, -1.0 if face & 1 else 1.0)
-            dx, dy, dz = lambertian(nx, ny, nz, uniform(rng, seed), uniform(rng, seed))
-        return GLASS, dx, dy, dz, False
-    reflectance, mu_t = fresnel(abs(component(axis, dx, dy, dz)), tank.n_glass)
-    if uniform(rng, seed) < reflectance:
-        dx, dy, dz = flip(axis, dx, dy, dz)
-        return GLASS, dx, dy, dz, True
+def beyond_glass(scene, face, dx, dy, dz, mu_air, v, sinks, rng, seed):
+    """Light that has left a pane outwards: gone, or back from a film behind air. Last is where it is gone to."""
     if face == TOP:
-        book(v, sinks, OUT_OF_RIM)
-        return ENDED, dx, dy, dz, False
-    if tank.backing[face] == CLEAN:
-        book(v, sinks, OUT_OF_LEFT + face)
-        return ENDED, dx, dy, dz, False
-    alive, dx, dy, dz = meet_film(scene, face, dx, dy, dz, mu_t, v, sinks, rng, seed)
-    return GLASS if alive else ENDED, dx, dy, dz, False
-
-
-@inlined_kernel
-def meet_inside_of_glass(scene, face, px, py, pz, dx, dy, dz, v, sinks, rng, seed):
-    """The inner face of a pane, from the glass: to water, to air, or to the soil that lies against it.
-
-    Last returned is whether the face mirrored the path.
-    """
-    tank = scene.tank
-    axis = face >> 1
-    if pz < soil_height(scene.soil, px, py):
-        # Wet grains against the glass send light back into it, with no air or water between to bend it.
-        multiply(v, scene.reflectance, scene.soil.surface, sinks, IN_SOIL)
-        if not survives(v, scene.n_bands, sinks, rng, seed):
-            return ENDED, dx, dy, dz, False
-        nx, ny, nz = along(axis, 1.0 if face & 1 else -1.0)
-        dx, dy, dz = lambertian(nx, ny, nz, uniform(rng, seed), uniform(rng, seed))
-        return GLASS, dx, dy, dz, False
-    wet = pz < tank.water_m
-    eta = tank.n_glass / (tank.n_water if wet else 1.0)
-    reflectance, mu_t = fresnel(abs(component(axis, dx, dy, dz)), eta)
-    if uniform(rng, seed) < reflectance:
-        dx, dy, dz = flip(axis, dx, dy, dz)
-        return GLASS, dx, dy, dz, True
-    if tank.clear[face] < 1.0:
-        scale(v, tank.clear[face], sinks, IN_DIRT)
-    dx, dy, dz = refract(axis, eta, mu_t, dx, dy, dz)
-    return WATER if wet else AIR, dx, dy, dz, False
+        return ENDED, dx, dy, dz, OUT_OF_RIM
+    if not FILMS or scene.tank.backing[face] == CLEAN:
+        return ENDED, dx, dy, dz, OUT_OF_LEFT + face
+    alive, dx, dy, dz = meet_film(scene, face, dx, dy, dz, mu_air, v, sinks, rng, seed)
+    return GLASS if alive else ENDED, dx, dy, dz, NO_SINK

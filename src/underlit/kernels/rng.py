@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from underlit.kernels.jit import kernel
+from underlit.kernels.jit import kernel, outlined_kernel
+from underlit.kernels.real import unit
+from underlit.kernels.state import get, put
 
 SOBOL_DIMENSIONS = 5
 _BITS = 32
@@ -82,7 +84,7 @@ def owen_scramble(reversed_digits, seed):
     x ^= np.uint32(x * np.uint32(0xB82F1E52))
     x ^= np.uint32(x * np.uint32(0xC7AFE638))
     x ^= np.uint32(x * np.uint32(0x8D22F6E6))
-    return (np.float64(reverse_bits(x)) + 0.5) * 2.0**-32
+    return unit(reverse_bits(x))
 
 
 @kernel
@@ -117,6 +119,20 @@ def sobol_next(directions, index, state):
 
 
 @kernel
+def sobol_skip(directions, index, log2_step, state):
+    """Step `state` from point `index` to point `index + 2**log2_step`."""
+    # Such a step flips a run of bits, and of their Gray code the highest and the one below the lowest.
+    rest, k = index >> log2_step, log2_step
+    while rest & 1:
+        rest >>= 1
+        k += 1
+    for dimension in range(state.size):
+        state[dimension] ^= directions[dimension, k]
+        if log2_step > 0:
+            state[dimension] ^= directions[dimension, log2_step - 1]
+
+
+@kernel
 def philox(c0, c1, c2, c3, k0, k1):
     """Philox 4x32-10: four random words from counter and key.
 
@@ -146,21 +162,32 @@ RNG_WORDS = 8
 @kernel
 def rng_start(rng, photon, stream):
     """Give `rng` (RNG_WORDS,) to photon number `photon` of `stream`."""
-    rng[_USED] = np.uint32(4)
-    rng[_BLOCK] = np.uint32(0)
-    rng[_PHOTON] = np.uint32(photon)
-    rng[_STREAM] = np.uint32(stream)
+    put(rng, _USED, np.uint32(4))
+    put(rng, _BLOCK, np.uint32(0))
+    put(rng, _PHOTON, np.uint32(photon))
+    put(rng, _STREAM, np.uint32(stream))
 
 
 @kernel
+def draw_block(rng, seed):
+    """Fill the buffer with the next four words."""
+    block = get(rng, _BLOCK)
+    w0, w1, w2, w3 = philox(
+        get(rng, _PHOTON), get(rng, _STREAM), block, np.uint32(0), np.uint32(seed), np.uint32(seed >> 32)
+    )
+    put(rng, 0, w0)
+    put(rng, 1, w1)
+    put(rng, 2, w2)
+    put(rng, 3, w3)
+    put(rng, _BLOCK, np.uint32(block + np.uint32(1)))
+
+
+@outlined_kernel
 def uniform(rng, seed):
     """Next uniform number in (0, 1) of this photon."""
-    used = rng[_USED]
+    used = get(rng, _USED)
     if used == np.uint32(4):
-        rng[0], rng[1], rng[2], rng[3] = philox(
-            rng[_PHOTON], rng[_STREAM], rng[_BLOCK], np.uint32(0), np.uint32(seed), np.uint32(seed >> 32)
-        )
-        rng[_BLOCK] += np.uint32(1)
+        draw_block(rng, seed)
         used = np.uint32(0)
-    rng[_USED] = used + np.uint32(1)
-    return (np.float64(rng[np.intp(used)]) + 0.5) * 2.0**-32
+    put(rng, _USED, np.uint32(used + np.uint32(1)))
+    return unit(get(rng, np.intp(used)))

@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 
 from underlit.kernels.jit import kernel
+from underlit.kernels.real import cos_sin
 
 TWO_PI = 2.0 * math.pi
-
-_S3, _S5, _S7, _S9, _S11 = ((-1.0) ** k / math.factorial(2 * k + 1) for k in range(1, 6))
-_C2, _C4, _C6, _C8, _C10, _C12 = ((-1.0) ** k / math.factorial(2 * k) for k in range(1, 7))
 
 
 @kernel
@@ -22,23 +20,6 @@ def basis(nx, ny, nz):
     a = -1.0 / (sign + nz)
     b = nx * ny * a
     return 1.0 + sign * nx * nx * a, sign * b, -sign * nx, b, sign + ny * ny * a, -ny
-
-
-@kernel
-def cos_sin(phi):
-    """Cosine and sine of an azimuth of a few turns at most, error below 1e-11; half the cost of the two calls.
-
-    Taylor series of a quarter turn about its middle, and the symmetries of the circle.
-    """
-    quarter = math.floor(phi * (2.0 / math.pi) + 0.5)
-    x = phi - quarter * (0.5 * math.pi)
-    q = x * x
-    s = x * (1.0 + q * (_S3 + q * (_S5 + q * (_S7 + q * (_S9 + q * _S11)))))
-    c = 1.0 + q * (_C2 + q * (_C4 + q * (_C6 + q * (_C8 + q * (_C10 + q * _C12)))))
-    k = int(quarter)
-    if k & 1:
-        c, s = -s, c
-    return (-c, -s) if k & 2 else (c, s)
 
 
 @kernel
@@ -81,5 +62,5 @@ def disc(u1, u2):
     if a == 0.0 and b == 0.0:
         return 0.0, 0.0
     if abs(a) > abs(b):
-        return a * math.cos(math.pi / 4 * (b / a)), a * math.sin(math.pi / 4 * (b / a))
-    return b * math.sin(math.pi / 4 * (a / b)), b * math.cos(math.pi / 4 * (a / b))
+        return a * math.cos(0.25 * math.pi * (b / a)), a * math.sin(0.25 * math.pi * (b / a))
+    return b * math.sin(0.25 * math.pi * (a / b)), b * math.cos(0.25 * math.pi * (a / b))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 
+from underlit.kernels.features import HILLS
 from underlit.kernels.jit import kernel
 
 BARE_M = 1e-9  # soil less deep than this is none: there the bottom pane lies bare
@@ -17,11 +18,11 @@ BARE_M = 1e-9  # soil less deep than this is none: there the bottom pane lies ba
 def locate(soil, x, y):
     """Cell indices and position inside the cell, clamped to the grid."""
     ny, nx = soil.z_m.shape
-    u = min(max(x / soil.dx_m, 0.0), nx - 1.0)
-    v = min(max(y / soil.dy_m, 0.0), ny - 1.0)
+    u = min(max(x / soil.dx_m, 0.0), float(nx - 1))
+    v = min(max(y / soil.dy_m, 0.0), float(ny - 1))
     i = min(int(u), nx - 2)
     j = min(int(v), ny - 2)
-    return i, j, u - i, v - j
+    return i, j, u - float(i), v - float(j)
 
 
 @kernel
@@ -44,7 +45,7 @@ def soil_plane_height(soil, x, y):
 @kernel
 def soil_height(soil, x, y):
     """Height of the soil at (x, y). [m]"""
-    if soil.is_plane:
+    if not HILLS or soil.is_plane:
         return soil_plane_height(soil, x, y)
     i, j, u, v = locate(soil, x, y)
     return height_in_cell(soil, i, j, u, v)
@@ -53,7 +54,7 @@ def soil_height(soil, x, y):
 @kernel
 def soil_normal(soil, x, y):
     """Upward unit normal of the soil at (x, y)."""
-    if soil.is_plane:
+    if not HILLS or soil.is_plane:
         return _upward(soil.plane[1], soil.plane[2])
     i, j, u, v = locate(soil, x, y)
     z00, z11 = soil.z_m[j, i], soil.z_m[j + 1, i + 1]
@@ -108,7 +109,7 @@ def soil_hit(soil, px, py, pz, dx, dy, dz, t_max):
         t_hi = min(t_hi, (soil.z_max_m - pz) / dz)
     if t_lo >= t_hi:
         return t_max
-    if soil.is_plane:
+    if not HILLS or soil.is_plane:
         f0 = pz + dz * t_lo - soil_plane_height(soil, px + dx * t_lo, py + dy * t_lo)
         f1 = pz + dz * t_hi - soil_plane_height(soil, px + dx * t_hi, py + dy * t_hi)
         t = crossing(f0, t_lo, f1, t_hi)
@@ -128,8 +129,8 @@ def _walk(soil, px, py, pz, dx, dy, dz, t_lo, t_hi, t_max):
     inv_y = 1.0 / dy if dy != 0.0 else math.inf
     t = t_lo
     while True:
-        next_x = ((i + (step_i > 0)) * soil.dx_m - px) * inv_x if dx != 0.0 else math.inf
-        next_y = ((j + (step_j > 0)) * soil.dy_m - py) * inv_y if dy != 0.0 else math.inf
+        next_x = (float(i + (step_i > 0)) * soil.dx_m - px) * inv_x if dx != 0.0 else math.inf
+        next_y = (float(j + (step_j > 0)) * soil.dy_m - py) * inv_y if dy != 0.0 else math.inf
         t_end = max(t, min(t_hi, min(next_x, next_y)))
         hit = _cell_hit(soil, i, j, px, py, pz, dx, dy, dz, t, t_end)
         if hit >= 0.0:
@@ -148,14 +149,15 @@ def _walk(soil, px, py, pz, dx, dy, dz, t_lo, t_hi, t_max):
 @kernel
 def _cell_hit(soil, i, j, px, py, pz, dx, dy, dz, t0, t1):
     """First crossing within cell (i, j) between t0 and t1, or -1; the diagonal splits the stretch in two."""
-    u0, v0 = (px + dx * t0) / soil.dx_m - i, (py + dy * t0) / soil.dy_m - j
-    u1, v1 = (px + dx * t1) / soil.dx_m - i, (py + dy * t1) / soil.dy_m - j
+    x, y = float(i), float(j)
+    u0, v0 = (px + dx * t0) / soil.dx_m - x, (py + dy * t0) / soil.dy_m - y
+    u1, v1 = (px + dx * t1) / soil.dx_m - x, (py + dy * t1) / soil.dy_m - y
     f0 = pz + dz * t0 - height_in_cell(soil, i, j, u0, v0)
     f1 = pz + dz * t1 - height_in_cell(soil, i, j, u1, v1)
     side0, side1 = u0 - v0, u1 - v1
     if side0 * side1 < 0.0:
         t_diagonal = t0 + (t1 - t0) * side0 / (side0 - side1)
-        u = (px + dx * t_diagonal) / soil.dx_m - i
+        u = (px + dx * t_diagonal) / soil.dx_m - x
         f = pz + dz * t_diagonal - height_in_cell(soil, i, j, u, u)
         hit = crossing(f0, t0, f, t_diagonal)
         if hit >= 0.0:

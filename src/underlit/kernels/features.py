@@ -1,0 +1,17 @@
+"""What a scene may hold beyond a bare tank: here all of it. A target may compile kernels for scenes without some."""
+
+MESHES = True
+HOUSINGS = True  # triangles above the rim
+HILLS = True  # soil that is not a plane
+SCATTERING = True
+CANOPIES = True
+RIPPLE = True
+LID = True
+STRIPS = True  # rim and braces
+FLOATERS = True
+FILMS = True  # behind air
+BONDED_FILMS = True
+DIRT = True
+PLANES = True  # horizontal planes that light is counted on
+TABLES = True  # beams given by a table
+GATHERING = True
