@@ -335,3 +335,16 @@ def test_buying_figure_says_what_is_enough_and_what_it_costs(res):
     assert_readable(figure)
     with pytest.raises(StudyError, match="nothing to compare"):
         figures.buying_figure([])
+
+
+def test_settings_are_said_as_short_as_they_can_be(res):
+    assert Reading(res, 0.5).settings() == "lamps at 50 %"
+    each = Reading(res, {"bar / red": 0.3}).settings().replace("\u00a0", " ")
+    assert each == "bar / white 100 %; bar / red 30 %; clip / white 100 %"
+    twice = dataclasses.replace(
+        res, channels=[*res.channels, *(dataclasses.replace(c, name=f"other {c.name}") for c in res.channels)]
+    )
+    one = Reading(twice, [1, 0.3, 1, 1, 1, 1]).settings().replace("\u00a0", " ")
+    assert one == "lamps at 100 %, but bar / red 30 %"
+    many = Reading(twice, [0.1, 0.2, 0.3, 0.4, 0.5, 0.3]).settings().replace("\u00a0", " ")
+    assert many == "bar 10–50 %; clip 30 %"

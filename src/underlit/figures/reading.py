@@ -17,6 +17,7 @@ from underlit.figures.outline import Coverage, cut, footprint, silhouette
 from underlit.figures.painted import Glass, LitMesh
 from underlit.figures.panes import SIDES, Pane
 from underlit.figures.section import Section
+from underlit.figures.settings import settings_words
 from underlit.metrics import maps
 from underlit.metrics.estimate import Estimate, rounded
 from underlit.metrics.footprint import Lattice
@@ -76,12 +77,7 @@ class Reading:
 
     def settings(self) -> str:
         """How the lamps are set: "lamps at 100 %", or channel by channel."""
-        if len(set(self.dims)) == 1:
-            return f"lamps at {100 * self.dims[0]:.0f} %"
-        channels = zip(self.res.channels, self.dims, strict=True)
-        return "; ".join(
-            f"{channel.label} {100 * dim:.0f} %".replace(" ", "\u00a0") for channel, dim in channels
-        )
+        return settings_words(self.res.channels, self.dims.tolist())
 
     def provenance(self) -> str:
         """Photons, seed and program, for the foot of a figure."""
