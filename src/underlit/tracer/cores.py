@@ -44,6 +44,15 @@ class Cores:
     def __exit__(self, *_) -> None:
         self._pool.shutdown()
 
+    def compile_tracing(self) -> None:
+        """Have the kernel of `_trace` compiled."""
+        self._trace(0, 0, 0)
+
+    def compile_gathering(self) -> None:
+        """Have the kernel of `_gather` compiled, if it is needed."""
+        if self.tally.first_light.size:
+            self._gather(0, 0, 0)
+
     def layer(self, counts: np.ndarray) -> bool:
         """Trace so many photons of each source in every replicate.
 

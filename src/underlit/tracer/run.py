@@ -27,9 +27,13 @@ from underlit.tracer.cores import PHOTONS_PER_POINT, Cores
 from underlit.tracer.pack import Packed, pack
 from underlit.tracer.sources import Lamps, build_lamps
 from underlit.tracer.tally import SCALE, Tally
+from underlit.tracer.warm import PhotonLoop
 
 # Points that a soil cell needs at least for good, and the share of a lamp's photons that land on the soil; both rough.
 _FEW_POINTS, _SHARE_ON_SOIL = 4, 0.4
+PLANTED_WEIGHT = (
+    3.0  # how much smaller than the error of a soil cell that of the light on planted hardscape must be
+)
 _MOST_PHOTONS_PER_STREAM = 2**32  # the period of the quasi-random points
 
 
@@ -43,7 +47,8 @@ class Progress:
         Traced so far.
     seconds : float
     rel_err : float
-        Relative standard error of the median soil cell; infinite until there is one.
+        Relative standard error of the median soil cell, infinite until there is one; or what plants on hardscape leave
+        to do, if that is more (see `trace`).
     target : float or None
         The error asked for, if that is what ends the trace.
     photons_wanted : int or None
@@ -86,7 +91,8 @@ def trace(
     scene : Scene
         From `underlit.load_scene`.
     precision : float, optional
-        Stop once the median soil cell has this relative standard error; default `run.precision`.
+        Stop once the median soil cell has this relative standard error, and the light on each piece of hardscape with
+        plants on it a third of that; default `run.precision`.
     photons : int, optional
         Trace this many photons instead; default `run.photons`.
     seed : int, optional
@@ -121,16 +127,20 @@ def trace(
         raise UnderlitError(
             "the scene has no lamp.", where="fixture", hint="Add a [[fixture]] with a [[fixture.channel]]."
         )
-    packed = pack(scene, world)
-    if precision is not None and not _worth_gathering(
-        packed, scene.run.replicates * len(lamps.sources), precision
-    ):
-        packed = replace(packed, arrays=packed.arrays._replace(gathers=False))
     seed = scene.run.seed if seed is None else seed
-    tally = Tally(packed, lamps, scene.run.replicates, seed)
-    start = time.perf_counter()
-    with Cores(tally, threads or os.cpu_count() or 1) as engine:
-        stop_reason = run_layers(tally, engine, precision, photons, progress, start)
+    with PhotonLoop() as photon_loop:
+        packed = pack(scene, world)
+        n_streams = scene.run.replicates * len(lamps.sources)
+        if precision is not None and not _worth_gathering(packed, n_streams, precision):
+            packed = replace(packed, arrays=packed.arrays._replace(gathers=False))
+        planted = {plant.on for plant in scene.plant if plant.on is not None}
+        tally = Tally(packed, lamps, scene.run.replicates, seed, planted)
+        start = time.perf_counter()
+        with Cores(tally, threads or os.cpu_count() or 1) as engine:
+            if photon_loop.under_way:
+                engine.compile_gathering()
+                photon_loop.join()
+            stop_reason = run_layers(tally, engine, precision, photons, progress, start)
     return _result(scene, packed, lamps, tally, seed, precision, stop_reason, time.perf_counter() - start)
 
 
@@ -150,6 +160,7 @@ def run_layers(tally: Tally, engine: Cores, precision, photons, progress, start:
         layer += 1
         try:
             rel_err, median = tally.rel_err()
+            rel_err = max(rel_err, PLANTED_WEIGHT * tally.planted_err())
             if progress is not None:
                 seconds = time.perf_counter() - start
                 progress(Progress(tally.photons, seconds, rel_err, precision, photons, median))

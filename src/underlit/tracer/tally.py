@@ -16,7 +16,7 @@ SCALE = float(2**30)
 class Tally:
     """Sums of a trace under way: one row of sums for each source in each replicate."""
 
-    def __init__(self, packed: Packed, lamps: Lamps, replicates: int, seed: int) -> None:
+    def __init__(self, packed: Packed, lamps: Lamps, replicates: int, seed: int, planted=()) -> None:
         self.packed, self.lamps, self.seed = packed, lamps, np.uint64(seed)
         n_sources, n_bands = len(lamps.sources), packed.arrays.n_bands
         self.cells = np.zeros((replicates, n_sources, packed.layout.n_cells, n_bands), np.int64)
@@ -28,6 +28,7 @@ class Tally:
         # Variance over the soil of what photons and of what points have brought, by source.
         self.variance = np.zeros(n_sources), np.zeros(n_sources)
         self._weight = _usual_weight(packed, lamps)
+        self._planted = tuple(planted)  # names of hardscape with plants on it
         flux = np.sqrt(lamps.flux_umol_s())
         # Sources share the photons by the root of their light: best for the sum, and still fair to each alone.
         self.share = np.maximum(flux / max(flux.sum(), 1e-300), 0.02)
@@ -67,6 +68,24 @@ class Tally:
             return np.inf, 0.0
         std_err = ppfd.std(axis=0, ddof=1)[lit] / np.sqrt(self.replicates)
         return float(np.median(std_err / mean[lit])), float(np.median(mean))
+
+    def planted_err(self) -> float:
+        """Relative standard error of the light on hardscape with plants on it, the greatest among the pieces.
+
+        Of the median patch, over the root of how many there are: light on the whole would hide what the shade is like.
+        """
+        return max((self._patch_err(f"hardscape {piece}") for piece in self._planted), default=0.0)
+
+    def _patch_err(self, name: str) -> float:
+        first, n_cells = self.packed.layout.first[name], self.packed.layout.surfaces[name].n_cells
+        weight = self._weight / self.done[:, None]
+        light = np.einsum("kscb,sb->kc", self.cells[:, :, first : first + n_cells], weight, optimize=True)
+        mean = light.mean(axis=0)
+        lit = mean > 0.0
+        if not lit.any():
+            return 0.0
+        std_err = light.std(axis=0, ddof=1)[lit] / np.sqrt(self.replicates)
+        return float(np.median(std_err / mean[lit]) / np.sqrt(lit.sum()))
 
     def _ppfd(self, sums: np.ndarray, count: np.ndarray) -> np.ndarray:
         """PPFD of soil cells by source from sums of so many photons or points, (K, S, C). [umol m-2 s-1]"""
