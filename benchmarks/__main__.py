@@ -31,7 +31,7 @@ def arguments(argv: list[str] | None = None) -> argparse.Namespace:
     return parser.parse_args(argv)
 
 
-PARTS = ("contenders", "rays", "scaling", "memory")
+PARTS = ("contenders", "rays", "scenes", "scaling", "memory")
 
 
 def main() -> int:
@@ -73,6 +73,11 @@ def measure(options: argparse.Namespace, load: float, say):
     found = Measured(plan, open_cells(tank), len(tank.faces), rows, load_before=load)
     if "rays" in options.parts:
         _rays(found, quick, say)
+    if "scenes" in options.parts:
+        from benchmarks.shipped import measure_scenes
+
+        found.scenes = measure_scenes("ab" if quick else "abcdef", rounds=1 if quick else 3)
+        say("shipped scenes done")
     if "scaling" in options.parts:
         _scaling(found, quick, say)
     if "memory" in options.parts:
@@ -131,6 +136,8 @@ def show(found) -> None:
             print("", table(found), sep="\n")
     if found.rays:
         print("", report.rays_table(found), sep="\n")
+    if found.scenes:
+        print("", report.scenes_table(found), sep="\n")
     if found.series:
         print("", report.series_tables(found), "", report.errors_table(found), sep="\n")
     if found.memory:

@@ -25,7 +25,7 @@ class Timed:
     map_s, map_photons : float, int
         To a standard error of `MAP_ERR` in the median soil cell.
     zones_s, zones_photons : float, int
-        To `ZONE_ERR` in the median of every plant zone.
+        To `ZONE_ERR` in the mean of every plant zone.
     """
 
     scene: str
@@ -48,9 +48,9 @@ def _timed(folder: Path, rounds: int) -> Timed:
 
 
 def _zone_error(res) -> float:
-    """Greatest relative standard error among the medians of the plant zones."""
-    medians = [zones.median(res, zone) for zone in zones.find_zones(res)]
-    return max(float(median.std_err / median.value) for median in medians)
+    """Greatest relative standard error of the light on a plant zone."""
+    means = [zones.report(res, zone).mean for zone in zones.find_zones(res)]
+    return max(float(mean.std_err / mean.value) for mean in means)
 
 
 def _median_time(scene, precision: float, rounds: int) -> tuple[float, int]:
