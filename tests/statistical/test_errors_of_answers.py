@@ -127,10 +127,14 @@ def off(scenes, found):
 
 @pytest.mark.statistical
 def test_values_are_as_wrong_as_they_say(off):
-    """Root mean square over its claim, for some 40 numbers. Fifty traces know it to 10 % (one sigma)."""
+    """Root mean square over its claim, for some 40 numbers. Fifty traces know it to 10 % (one sigma).
+
+    Errors of quantiles cover a bias that is itself an estimate: on maps as noisy as these they hold to a factor of two.
+    """
     assert len(off) > 35
     ratio = {name: np.sqrt(np.mean(apart**2) / np.mean(errors**2)) for name, (apart, errors) in off.items()}
-    assert not {name: value for name, value in ratio.items() if not 1 / 1.6 < value < 1.6}
+    bound = {name: 2.0 if name in QUANTILES else 1.6 for name in ratio}
+    assert not {name: value for name, value in ratio.items() if not 1 / bound[name] < value < bound[name]}
 
 
 @pytest.mark.statistical

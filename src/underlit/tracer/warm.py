@@ -32,6 +32,7 @@ efficacy = "1 umol/J"
 [run]
 planes = []
 """
+_COMMAND = [sys.executable, "-m", "underlit.tracer.warm"]
 _COMPILED = "*.trace_batch-*"  # numba's files of the photon loop
 
 
@@ -49,7 +50,7 @@ class PhotonLoop:
         if (os.cpu_count() or 1) > 1 and not any(cache_folder().rglob(_COMPILED)):
             self._folder = tempfile.mkdtemp(prefix="underlit-")
             self._process = subprocess.Popen(
-                [sys.executable, "-m", __name__],
+                _COMMAND,
                 env={**os.environ, "UNDERLIT_CACHE": self._folder},
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,

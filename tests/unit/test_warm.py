@@ -1,0 +1,48 @@
+"""The photon loop compiled beside a first run: what is started, and what is moved into the cache."""
+
+import sys
+
+from underlit.kernels import cache_folder
+from underlit.tracer import warm
+
+
+def cached(monkeypatch, tmp_path):
+    folder = tmp_path / "ours" / cache_folder().name
+    monkeypatch.setattr(warm, "cache_folder", lambda: folder)
+    return folder
+
+
+def test_nothing_is_started_where_all_is_compiled(monkeypatch, tmp_path):
+    index = cached(monkeypatch, tmp_path) / "kernels" / "batch.trace_batch-1.nbi"
+    index.parent.mkdir(parents=True)
+    index.touch()
+    with warm.PhotonLoop() as loop:
+        assert not loop.under_way
+
+
+def compiler(monkeypatch, tmp_path, program):
+    monkeypatch.setattr(warm.os, "cpu_count", lambda: 2)
+    monkeypatch.setattr(warm, "_COMMAND", [sys.executable, "-c", program])
+    ours = cached(monkeypatch, tmp_path)
+    with warm.PhotonLoop() as loop:
+        assert loop.under_way
+        loop.join()
+    return {path.name: path.read_text() for path in ours.rglob("*") if path.is_file()}
+
+
+WRITE = f"""
+import os, pathlib
+folder = pathlib.Path(os.environ["UNDERLIT_CACHE"], "{cache_folder().name}", "kernels")
+folder.mkdir(parents=True)
+for name in ("batch.trace_batch-1.nbi", "batch.trace_batch-1.1.nbc", "box.slab-1.nbi"):
+    folder.joinpath(name).write_text(name)
+"""
+
+
+def test_the_loop_alone_is_moved_in(monkeypatch, tmp_path):
+    found = compiler(monkeypatch, tmp_path, WRITE)
+    assert found == {name: name for name in ("batch.trace_batch-1.nbi", "batch.trace_batch-1.1.nbc")}
+
+
+def test_a_compiler_that_fails_leaves_nothing(monkeypatch, tmp_path):
+    assert compiler(monkeypatch, tmp_path, WRITE + "raise SystemExit(1)") == {}
