@@ -260,6 +260,14 @@ def test_trace_writes_a_result_that_show_reads(small, capsys):
     assert capsys.readouterr().err == ""
 
 
+def test_trace_warns_of_what_reaches_out_of_the_tank(small, capsys):
+    slab = '[[hardscape]]\nname = "slab"\nshape = "slab"\nsize = ["40 cm", "5 cm", "2 cm"]\n'
+    with open(small, "a", encoding="utf-8") as file:
+        file.write(f'{slab}position = ["0 cm", "10 cm"]\n')
+    assert app.run(["trace", small, "--photons", "2k"]) == 0
+    assert '"slab" reaches 20 cm through the left pane.' in capsys.readouterr().err
+
+
 def test_new_scene_is_sound_and_never_overwrites(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     for kind in new.KINDS:

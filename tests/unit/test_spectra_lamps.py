@@ -82,3 +82,7 @@ def test_a_spectrum_passes_through():
 def test_what_is_refused(spec, match):
     with pytest.raises(DataError, match=match):
         lamp(spec)
+
+
+def test_every_lamp_is_listed_once():
+    assert len(set(lamp_names())) == len(lamp_names())
