@@ -77,7 +77,10 @@ class Run(Table):
 
     seed: Annotated[int, Whole(0, 2**31 - 1)] = Field(1, description="of the random numbers", examples=[1])
     precision: Annotated[float, Number(1e-4, 1.0)] = Field(
-        0.03, description="standard error asked for, relative, in the median soil cell; a third of it on hardscape with plants", examples=[0.03]
+        0.03,
+        description="standard error asked for, relative, in the median soil cell; "
+        "a third of it on hardscape with plants",
+        examples=[0.03],
     )
     photons: Annotated[int, Whole(1, 10**13)] | None = Field(
         None, description="number of photons in all, in place of a precision", examples=[10_000_000]
