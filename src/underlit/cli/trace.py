@@ -18,6 +18,12 @@ from underlit.cli.values import Count, Percent
 @click.option("--photons", type=Count(), help="Trace so many photons instead: 20e6 or 20M.")
 @click.option("--seed", type=click.IntRange(0, 2**31 - 1), help="Seed of the random numbers.")
 @click.option("--threads", type=click.IntRange(1, 1024), help="Number of threads; default all cores.")
+@click.option(
+    "--device",
+    type=click.Choice(["cpu", "gpu", "auto"]),
+    default="cpu",
+    help="Where to trace; default the CPU.",
+)
 @click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors.")
 def command(
     scene: Path,
@@ -26,6 +32,7 @@ def command(
     photons: int | None,
     seed: int | None,
     threads: int | None,
+    device: str,
     quiet: bool,
 ) -> int | None:
     """Trace the light of a scene and write the result file.
@@ -57,6 +64,7 @@ def command(
     screen = console(stderr=True)
     if not quiet:
         print_cautions([*loaded.warnings, *world.warnings], screen)
+    notices: list[str] = []
     with Meter(screen, quiet) as meter:
         result = trace(
             loaded,
@@ -66,7 +74,11 @@ def command(
             threads=threads,
             world=world,
             progress=meter.update,
+            device=device,
+            notice=notices.append,
         )
+    for notice in notices if not quiet else []:
+        screen.print(notice, highlight=False)
     result.save(target)
     if not quiet:
         screen.print(

@@ -90,7 +90,12 @@ class Packed:
     wavelength_nm: np.ndarray
 
 
-def pack(scene: Scene, world: World | None = None, wavelength_nm: np.ndarray = spectra.NODES_NM) -> Packed:
+def pack(
+    scene: Scene,
+    world: World | None = None,
+    wavelength_nm: np.ndarray = spectra.NODES_NM,
+    bvh_layout: str | None = None,
+) -> Packed:
     """Lay out a scene for the tracer.
 
     Parameters
@@ -100,6 +105,8 @@ def pack(scene: Scene, world: World | None = None, wavelength_nm: np.ndarray = s
         Shapes in place, where they have been built already.
     wavelength_nm : ndarray, shape (n_bands,)
         Nodes at which light is carried. [nm]
+    bvh_layout : {"wide", "scalar"}, optional
+        See `build_bvh`.
 
     Returns
     -------
@@ -114,7 +121,7 @@ def pack(scene: Scene, world: World | None = None, wavelength_nm: np.ndarray = s
     layout = plan_tally(scene, world)
     surfaces = Reflectances(wavelength_nm, scene.folder)
     sinks = [*SINK_NAMES, *(f"absorbed by {piece.name}" for piece in scene.hardscape)]
-    mesh, bvh = _mesh_arrays(scene, world, layout, surfaces)
+    mesh, bvh = _mesh_arrays(scene, world, layout, surfaces, bvh_layout)
     canopy = _canopy_arrays(scene, world, surfaces, sinks, wavelength_nm)
     arrays = SceneArrays(
         n_bands=len(wavelength_nm),
@@ -195,7 +202,7 @@ def _soil_arrays(scene: Scene, world: World, surfaces: Reflectances) -> SoilArra
 
 
 def _mesh_arrays(
-    scene: Scene, world: World, layout: Layout, surfaces: Reflectances
+    scene: Scene, world: World, layout: Layout, surfaces: Reflectances, bvh_layout: str | None
 ) -> tuple[MeshArrays, Bvh]:
     """All triangles in one: hardscape, then the housings of lamps."""
     parts: list[tuple[Mesh, int, int, np.ndarray]] = []
@@ -211,7 +218,8 @@ def _mesh_arrays(
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
     # A hair is added for the tree's rounding of corners.
     top_m = float(vertices[:, 2].max()) + SURFACE_OFFSET_M if len(faces) else -math.inf
-    return MeshArrays(len(faces), top_m, normal, surface, sink, cell), build_bvh(vertices, faces)
+    arrays = MeshArrays(len(faces), top_m, normal, surface, sink, cell)
+    return arrays, build_bvh(vertices, faces, bvh_layout)
 
 
 def _joined(parts) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:

@@ -10,6 +10,7 @@ import hashlib
 import os
 import platform
 import time
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -22,6 +23,7 @@ from underlit.results.result import Result
 from underlit.scene.hardscape import MeshPiece
 from underlit.scene.model import Scene
 from underlit.scene.world import World
+from underlit.tracer.card import Card, NoCardError, photons_that_pay, wants_card
 from underlit.tracer.colours import known_colours
 from underlit.tracer.cores import PHOTONS_PER_POINT, Cores
 from underlit.tracer.pack import Packed, pack
@@ -83,6 +85,8 @@ def trace(
     threads: int | None = None,
     world: World | None = None,
     progress: Callable[[Progress], None] | None = None,
+    device: str = "cpu",
+    notice: Callable[[str], None] = warnings.warn,
 ) -> Result:
     """Trace a scene.
 
@@ -104,6 +108,11 @@ def trace(
     progress : callable, optional
         Called with a `Progress` after each layer. Ctrl-C ends the trace after the layer under way, with what is
         there; a second Ctrl-C ends it at once, with nothing.
+    device : {"cpu", "gpu", "auto"}
+        Where to trace. "auto" takes a CUDA card where a number of photons is asked for that it traces sooner. Without
+        a card that can be used the CPU traces. Both agree within their errors, not to the last bit.
+    notice : callable, optional
+        Called with a sentence on which device was taken, where that is not plain from `device`.
 
     Returns
     -------
@@ -128,20 +137,51 @@ def trace(
             "the scene has no lamp.", where="fixture", hint="Add a [[fixture]] with a [[fixture.channel]]."
         )
     seed = scene.run.seed if seed is None else seed
+    threads = threads or os.cpu_count() or 1
+    card = _card(scene, world, lamps, seed, device, photons, threads, notice)
+    if card is not None:
+        start = time.perf_counter()
+        with card:
+            stop_reason = run_layers(card.tally, card, precision, photons, progress, start)
+        return _result(scene, lamps, card.tally, seed, precision, stop_reason, time.perf_counter() - start)
     with PhotonLoop() as photon_loop:
         packed = pack(scene, world)
         n_streams = scene.run.replicates * len(lamps.sources)
         if precision is not None and not _worth_gathering(packed, n_streams, precision):
             packed = replace(packed, arrays=packed.arrays._replace(gathers=False))
-        planted = {plant.on for plant in scene.plant if plant.on is not None}
-        tally = Tally(packed, lamps, scene.run.replicates, seed, planted)
+        tally = Tally(packed, lamps, scene.run.replicates, seed, _planted(scene))
         start = time.perf_counter()
-        with Cores(tally, threads or os.cpu_count() or 1) as engine:
+        with Cores(tally, threads) as cores:
             if photon_loop.under_way:
-                engine.compile_gathering()
+                cores.compile_gathering()
                 photon_loop.join()
-            stop_reason = run_layers(tally, engine, precision, photons, progress, start)
-    return _result(scene, packed, lamps, tally, seed, precision, stop_reason, time.perf_counter() - start)
+            stop_reason = run_layers(tally, cores, precision, photons, progress, start)
+    return _result(scene, lamps, tally, seed, precision, stop_reason, time.perf_counter() - start)
+
+
+def _planted(scene: Scene) -> set[str]:
+    """Names of the hardscape that plants grow on."""
+    return {plant.on for plant in scene.plant if plant.on is not None}
+
+
+def _card(
+    scene: Scene, world, lamps: Lamps, seed: int, device: str, photons, threads: int, notice
+) -> Card | None:
+    """The card that is to trace, if one is; `notice` is told what traces where that is not plain from `device`."""
+    if not wants_card(device, photons, threads):
+        if device == "auto":
+            notice(f"Tracing on the CPU: a card pays from {photons_that_pay(threads):.0e} photons on.")
+        return None
+    packed = pack(scene, world, bvh_layout="scalar")
+    packed = replace(packed, arrays=packed.arrays._replace(gathers=False))
+    try:
+        card = Card(Tally(packed, lamps, scene.run.replicates, seed, _planted(scene)))
+    except NoCardError as error:
+        notice(f"Tracing on the CPU: {error}.")
+        return None
+    if device == "auto":
+        notice(f"Tracing on the {card.name}.")
+    return card
 
 
 def _worth_gathering(packed: Packed, n_streams: int, precision: float) -> bool:
@@ -151,7 +191,7 @@ def _worth_gathering(packed: Packed, n_streams: int, precision: float) -> bool:
     return packed.arrays.gathers and needed > PHOTONS_PER_POINT * _FEW_POINTS * n_cells * n_streams
 
 
-def run_layers(tally: Tally, engine: Cores, precision, photons, progress, start: float) -> str:
+def run_layers(tally: Tally, engine: Cores | Card, precision, photons, progress, start: float) -> str:
     """Trace layer upon layer; why it ended."""
     layer = 0
     while True:
@@ -176,7 +216,7 @@ def run_layers(tally: Tally, engine: Cores, precision, photons, progress, start:
             return "no more photons"
 
 
-def _layer_counts(tally: Tally, engine: Cores, layer: int, photons: int | None) -> np.ndarray:
+def _layer_counts(tally: Tally, engine: Cores | Card, layer: int, photons: int | None) -> np.ndarray:
     """Photons of each source per replicate in the next layer: doubling at first, then even."""
     size = min(engine.first_batch << max(layer - 1, 0), engine.largest_batch)
     counts = np.ceil(size * tally.share).astype(np.int64)
@@ -189,16 +229,9 @@ def _layer_counts(tally: Tally, engine: Cores, layer: int, photons: int | None) 
 
 
 def _result(
-    scene: Scene,
-    packed: Packed,
-    lamps: Lamps,
-    tally: Tally,
-    seed: int,
-    precision,
-    stop_reason: str,
-    wall_s: float,
+    scene: Scene, lamps: Lamps, tally: Tally, seed: int, precision, stop_reason: str, wall_s: float
 ) -> Result:
-    layout = packed.layout
+    packed, layout = tally.packed, tally.packed.layout
     sums = {name: tally.landed(name) for name in layout.surfaces}
     return Result(
         scene_text=scene.text,

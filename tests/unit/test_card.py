@@ -1,0 +1,216 @@
+"""The card's kernels compile in single precision; what is said where there is no card; twins of shared kernels."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+import underlit
+from small_scene import SMALL
+from underlit.errors import UnderlitError
+from underlit.scene.loader import from_text
+from underlit.tracer import card
+from underlit.tracer.pack import pack
+from underlit.tracer.sources import build_lamps
+from underlit.tracer.tally import SCALE, Tally
+
+ARCHITECTURE = (8, 0)
+
+# One of everything that has kernels of its own.
+FULL = """
+[tank]
+length = "40 cm"
+width = "25 cm"
+height = "28 cm"
+[tank.panes]
+back = { state = "bonded film", colour = "white", dirt = 0.1 }
+left = { state = "dry film", colour = "mirror" }
+[tank.rim]
+width = "1 cm"
+[tank.lid]
+material = "acrylic"
+condition = "lived-in"
+from = ["0 cm", "0 cm"]
+to = ["30 cm", "25 cm"]
+[water]
+level = "24 cm"
+scattering = "2 1/m"
+surface_slope_rms = "4 deg"
+[substrate]
+profile = [["0 cm", "2 cm"], ["12 cm", "3 cm"], ["25 cm", "9 cm"]]
+[[hardscape]]
+name = "rock"
+shape = "stone"
+size = ["9 cm", "7 cm", "8 cm"]
+position = ["28 cm", "12 cm"]
+triangles = 300
+[[plant]]
+name = "hedge"
+from = ["0 cm", "14 cm"]
+to = ["18 cm", "25 cm"]
+canopy = { height = "10 cm", leaf_area_index = 2, leaf_angle = "erectophile" }
+[floaters]
+cover = 0.2
+[run]
+planes = ["10 cm", "20 cm"]
+[[fixture]]
+shape = "panel"
+size = ["20 cm", "6 cm"]
+height = "12 cm"
+shade = { depth = "2 cm", reflectance = 0.8 }
+[[fixture.channel]]
+spectrum = "white 6500 K"
+power = "20 W"
+flux = "30 umol/s"
+leds = 20
+beam = { lens = "gaussian", fwhm = "60 deg" }
+"""
+
+
+@pytest.fixture
+def tally():
+    scene = from_text(SMALL)
+    packed = pack(scene, bvh_layout="scalar")
+    return Tally(packed, build_lamps(scene), 4, 1)
+
+
+def ptx_of(text: str, monkeypatch) -> tuple[str, dict[str, bool]]:
+    """The photon loop compiled for a scene, as text, and the features that it has been compiled with."""
+    pytest.importorskip("numba_cuda", reason="numba-cuda is not installed")
+    cuda = card.cuda_module()
+    from numba.cuda import dispatcher
+    from numba.cuda.typing.typeof import typeof
+
+    from underlit.kernels.cuda.twin import single
+
+    monkeypatch.setattr(
+        dispatcher, "get_current_device", lambda: SimpleNamespace(compute_capability=ARCHITECTURE)
+    )
+    scene = from_text(text)
+    packed, sources = pack(scene, bvh_layout="scalar"), build_lamps(scene).sources
+    features = card.features_of(packed.arrays, sources)
+    program = card.Program(tuple(features.items()), 1, 3, len(packed.sinks))
+    tallies = [np.zeros((2, n, 3), np.int64) for n in (packed.layout.n_cells, len(packed.sinks))]
+    arguments = (
+        single(packed.arrays), program.bvh(packed.bvh), single(sources[0]), np.zeros((5, 32), np.uint32), np.uint64(1),
+        0, 1, 0, 100, 12, *tallies,
+    )  # fmt: skip
+    signature = tuple(typeof(argument) for argument in arguments)
+    ptx, _ = cuda.compile(
+        program.kernel.py_func,
+        signature,
+        cc=ARCHITECTURE,
+        output="ptx",
+        device=False,
+        abi="numba",
+        fastmath=True,
+    )
+    return ptx, features
+
+
+@pytest.mark.parametrize("text", [SMALL, FULL], ids=["little", "everything"])
+def test_the_photon_loop_compiles_in_single_precision(text, monkeypatch):
+    ptx, features = ptx_of(text, monkeypatch)
+    assert f".target sm_{ARCHITECTURE[0]}{ARCHITECTURE[1]}" in ptx
+    assert re.search(r"(red|atom)\.(global\.)?add\.u64", ptx)  # tallies are integers
+    assert "fma.rn" in ptx
+    assert ".f64" not in ptx
+    assert all(features[name] for name in features if name != "GATHERING") is (text is FULL)
+
+
+def test_triangles_are_tested_by_products_rounded_one_by_one(monkeypatch):
+    """Fused to a multiply-add, the two sides of an edge would not see the same product."""
+    ptx, _ = ptx_of(FULL, monkeypatch)
+    assert len(re.findall(r"mul\.rn(\.ftz)?\.f32", ptx)) >= 12
+
+
+def test_a_twin_is_its_module_in_single_precision():
+    from underlit.kernels.cuda.twin import _Single
+
+    tree = _Single().visit(__import__("ast").parse("y = 0.5 * x + 2.0**-3 + float(i) - math.pi + 3"))
+    x, i = np.float32(1.0), 2
+    scope = {"_single": np.float32, "_pi": np.float32(np.pi), "x": x, "i": i}
+    exec(compile(tree, "twin", "exec"), scope)
+    assert scope["y"].dtype == np.float32
+    assert scope["y"] == pytest.approx(0.5 + 0.125 + 2.0 - np.pi + 3.0)
+
+
+def test_tallies_of_card_and_cpu_have_one_scale():
+    source = (np.float32(2.0**30), SCALE)
+    pytest.importorskip("numba_cuda", reason="numba-cuda is not installed")
+    card.cuda_module()
+    from underlit.kernels.cuda.twin import Twins
+
+    assert Twins({}, {}).module("bands").SCALE == SCALE == source[0]
+
+
+def test_shared_memory_holds_what_its_map_says():
+    from underlit.kernels.cuda.twin import Twins
+
+    sizes = Twins({}, {"THREADS": 256, "SLOTS": 2, "N_BANDS": 16, "N_SINKS": 24}).module("cuda.sizes")
+    assert sizes.WORDS == 23 + 16
+    assert 4 * sizes.END == 4 * (2 * 39 * 256 + 2 * 16 + 2 * 24 * 16 + 48)
+
+
+def test_as_many_photons_to_a_thread_as_fit():
+    features = dict.fromkeys(["LID"], False)
+    slots = [card.fitting_program(features, bands, 24, 227 << 10, 228 << 10)._twins for bands in (1, 16, 31)]
+    assert [twins.module("cuda.sizes").SLOTS for twins in slots] == [4, 2, 4]
+    small = card.fitting_program(features, 16, 24, 99 << 10, 100 << 10)._twins.module("cuda.sizes")
+    assert small.SLOTS == 2
+    with pytest.raises(card.NoCardError, match="too little shared memory for 300 bands"):
+        card.fitting_program(features, 300, 24, 99 << 10, 100 << 10)
+
+
+def test_without_a_card_the_cpu_traces_and_says_so(monkeypatch):
+    def no_card():
+        raise card.NoCardError("no CUDA card can be used: no driver")
+
+    monkeypatch.setattr(card, "cuda_of_card", no_card)
+    said: list[str] = []
+    result = underlit.trace(from_text(SMALL), photons=20_000, device="gpu", notice=said.append)
+    assert said == ["Tracing on the CPU: no CUDA card can be used: no driver."]
+    usual = underlit.trace(from_text(SMALL), photons=20_000)
+    assert np.array_equal(result.transport("soil"), usual.transport("soil"))
+
+
+def test_a_scene_too_large_for_the_card(tally, monkeypatch):
+    context = SimpleNamespace(get_memory_info=lambda: (2**28, 2**33))
+    device = SimpleNamespace(name=b"A card")
+    cuda = SimpleNamespace(current_context=lambda: context, get_current_device=lambda: device)
+    monkeypatch.setattr(card, "cuda_of_card", lambda: cuda)
+    with pytest.raises(card.NoCardError, match=r"0\.2 GiB free, this scene's tallies want 0\.5 GiB"):
+        card.Card(tally)
+
+
+@pytest.mark.parametrize(
+    ("device", "photons", "wanted"),
+    [
+        ("cpu", 10**9, False),
+        ("gpu", 10, True),
+        ("auto", 10**6, False),
+        ("auto", 10**9, True),
+        ("auto", None, False),
+    ],
+)
+def test_when_a_card_is_tried(device, photons, wanted):
+    assert card.wants_card(device, photons, threads=2) is wanted
+
+
+def test_where_a_cpu_is_as_fast_a_card_never_pays():
+    assert card.photons_that_pay(1000) == np.inf
+
+
+def test_unknown_device():
+    with pytest.raises(UnderlitError, match="no device 'tpu'"):
+        underlit.trace(from_text(SMALL), photons=100, device="tpu")
+
+
+def test_importing_the_tracer_leaves_cuda_alone():
+    code = "import sys, underlit.tracer; assert 'underlit.kernels.cuda' not in sys.modules"
+    subprocess.run([sys.executable, "-c", code], check=True)
