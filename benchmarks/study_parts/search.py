@@ -32,7 +32,7 @@ from underlit.studies.store import PHOTONS
 
 SCENES = {"b-rock-slope": ("bar", 2), "c-driftwood": ("bar", 2), "f-diy-bars": ("first bar", 4)}
 DRAWS, FINALISTS, SEED = 500, 3, 1
-_FULL_SAMPLE = 5  # draws traced with as many photons as a finalist, for their time
+_FULL_SAMPLE = 3  # draws traced with as many photons as a finalist, for their time
 _AS_GOOD = 0.01  # of watts; and of the missing share, in parts of a target
 
 
@@ -93,7 +93,7 @@ def _contest(contest: Contest, folder: Path, options: Any) -> dict[str, str]:
     foretold = len(drawn) < DRAWS
     theirs = _judged(contest, folder, _picked(drawn) if not foretold else
                      _foretold(contest, folder))  # fmt: skip
-    wall, cpu, full_cpu = (np.mean([row[key] for row in rows]) for rows, key in
+    wall, cpu, full_cpu = (np.median([row[key] for row in rows]) for rows, key in
                            ((drawn, "wall_s"), (drawn, "cpu_s"), (full, "cpu_s")))  # fmt: skip
     as_good = [i for i, row in enumerate(drawn, 1) if _as_good(row, ours)]
     errors = [100 * np.mean([row["rel_err"] for row in rows]) for rows in (drawn, full)]
