@@ -20,7 +20,7 @@ from underlit.studies.search import room_over
 
 SIZES_CM = ((3, 3), (15, 7), (54, 7))
 HEIGHTS_M = (0.1, 0.2, 0.3)
-PLACES, PHOTONS, SEED = 50, 500_000, 11
+PLACES, PHOTONS, SEED = 50, 250_000, 11
 _LEVELS = (0.1, 0.5, 0.9)
 
 
