@@ -127,7 +127,7 @@ def result(*, seed: int = 1, replicates: int = 16, photons: int = 200_000, cell_
         budget_names=list(BUDGET_NAMES),
         budget_sums=_budget(rng, replicates, photons),
         scale=SCALE,
-        mesh_digests={"stones/ball.stl": "0" * 64},
+        file_digests={"stones/ball.stl": "0" * 64},
         versions={"underlit": "0.1.0", "numpy": np.__version__},
         counters={"lost": 0, "capped": 3},
         created="2026-01-01T12:00:00+00:00",

@@ -151,7 +151,7 @@ def provenance(res: Result) -> list[tuple[str, str]]:
         ("Traced", _moment(res.created)),
         ("Tracing took", f"{res.wall_s:.0f} s"),
         *((f"Version of {name}", version) for name, version in res.versions.items()),
-        *((f"SHA-256 of {name}", digest) for name, digest in res.mesh_digests.items()),
+        *((f"SHA-256 of {name}", digest) for name, digest in res.file_digests.items()),
         *((f"Counted by the tracer: {name}", str(count)) for name, count in res.counters.items() if count),
     ]
     return [(name, text) for name, text in facts if text]

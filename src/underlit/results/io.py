@@ -144,7 +144,7 @@ def read(path: str | Path) -> Result:
             budget_names=_texts(file["budget/name"]),
             budget_sums=file["budget/sum"][()],
             optics=_read_optics(file["optics"]) if "optics" in file else None,
-            mesh_digests=_read_pairs(file["meshes"], "file", "sha256"),
+            file_digests=_read_pairs(file["files" if "files" in file else "meshes"], "file", "sha256"),
             versions=_read_pairs(file["versions"], "name", "version"),
             counters=_read_pairs(file["counters"], "name", "count"),
             **{name: _plain(file.attrs[name]) for name in ROOT_FACTS},
@@ -197,7 +197,7 @@ def _write_all(file: Any, record: Result) -> None:
     _put(file, "sources/photons", record.photons)
     _put(file, "budget/name", record.budget_names)
     _put(file, "budget/sum", record.budget_sums)
-    _put_pairs(file, "meshes", "file", "sha256", record.mesh_digests)
+    _put_pairs(file, "files", "file", "sha256", record.file_digests)
     _put_pairs(file, "versions", "name", "version", record.versions)
     _put_pairs(file, "counters", "name", "count", record.counters)
     _write_channels(file, record.channels)

@@ -158,8 +158,8 @@ class Result:
         Fixed-point scale: weight = sum / scale.
     optics : Optics, optional
         Without it, transport is taken as straight between the wavelength nodes.
-    mesh_digests, versions : dict of str to str
-        SHA-256 of each mesh file by its path in the scene; version of each program and library.
+    file_digests, versions : dict of str to str
+        SHA-256 of each file that the scene names, by its path there; version of each program and library.
     counters : dict of str to int
         What the tracer counted on its way, such as paths lost.
     created : str
@@ -191,7 +191,7 @@ class Result:
     budget_sums: np.ndarray
     scale: float
     optics: Optics | None = None
-    mesh_digests: dict[str, str] = field(default_factory=dict)
+    file_digests: dict[str, str] = field(default_factory=dict)
     versions: dict[str, str] = field(default_factory=dict)
     counters: dict[str, int] = field(default_factory=dict)
     created: str = ""

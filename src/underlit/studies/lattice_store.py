@@ -11,10 +11,11 @@ import numpy as np
 
 import underlit
 from underlit.metrics.zones import Zone
+from underlit.scene.files import file_digests, plain
 from underlit.scene.lamps import Fixture
 from underlit.scene.model import Scene
 from underlit.studies.lattice import SPACING_M, Lattice, basis_of, trace_lattice
-from underlit.studies.store import Worlds, digest, file_digests, plain, write_bytes
+from underlit.studies.store import Worlds, digest, write_bytes
 
 # What neither moves a photon nor decides which cells are looked at.
 _SCENES_BOOKS = ("title", "notes", "schedule", "fixture", "window", "meter")

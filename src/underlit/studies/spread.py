@@ -15,7 +15,8 @@ from typing import Any
 
 from underlit.errors import StudyError
 from underlit.results.result import Result
-from underlit.studies.store import Job, Store, files_of
+from underlit.scene.files import files_of
+from underlit.studies.store import Job, Store
 
 
 @dataclass(frozen=True)

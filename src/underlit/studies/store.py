@@ -9,19 +9,18 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pydantic import BaseModel
-
 import underlit
 from underlit.errors import ResultError, StudyError
 from underlit.results.result import Result
 from underlit.scene.faults import written
+from underlit.scene.files import file_digests, files_of, plain
 from underlit.scene.model import Scene
 
 if TYPE_CHECKING:
@@ -248,36 +247,8 @@ def relit(result: Result, scene: Scene) -> Result:
     return replace(result, scene_text=scene.text, scene_file=scene.name, channels=list(channels))
 
 
-def files_of(scene: Scene) -> list[str]:
-    """Files that a scene names, from its folder: meshes, spectra, beams, tables."""
-    words = {word for word in _texts(plain(scene)) if 0 < len(word) < 256}
-    return sorted(word for word in words if "\n" not in word and scene.file(word).is_file())
-
-
-def file_digests(scene: Scene) -> dict[str, str]:
-    """SHA-256 of each file that a scene names."""
-    return {name: hashlib.sha256(scene.file(name).read_bytes()).hexdigest() for name in files_of(scene)}
-
-
-def plain(part: Any) -> Any:
-    """Tables of a scene as plain dicts and lists."""
-    if isinstance(part, BaseModel):
-        return {name: plain(value) for name, value in part}
-    if isinstance(part, Mapping):
-        return {name: plain(value) for name, value in part.items()}
-    return [plain(each) for each in part] if isinstance(part, list | tuple) else part
-
-
 def _without(table: dict[str, Any], words: tuple[str, ...]) -> dict[str, Any]:
     return {word: value for word, value in table.items() if word not in words}
-
-
-def _texts(part: Any) -> Iterator[str]:
-    if isinstance(part, str):
-        yield part
-    elif isinstance(part, dict | list):
-        for each in part.values() if isinstance(part, dict) else part:
-            yield from _texts(each)
 
 
 def digest(parts: list[Any]) -> str:

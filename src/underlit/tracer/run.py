@@ -6,7 +6,6 @@ depend on what has been counted alone, never on the clock or the number of threa
 
 from __future__ import annotations
 
-import hashlib
 import os
 import platform
 import time
@@ -20,7 +19,7 @@ import numpy as np
 import underlit
 from underlit.errors import UnderlitError
 from underlit.results.result import Result
-from underlit.scene.hardscape import MeshPiece
+from underlit.scene.files import file_digests
 from underlit.scene.model import Scene
 from underlit.scene.world import World
 from underlit.tracer.card import Card, NoCardError, photons_that_pay, wants_card
@@ -247,7 +246,7 @@ def _result(
         budget_sums=tally.sinks,
         scale=SCALE,
         optics=known_colours(scene),
-        mesh_digests=_mesh_digests(scene),
+        file_digests=file_digests(scene),
         versions=_versions(),
         created=datetime.now(UTC).isoformat(timespec="seconds"),
         wall_s=wall_s,
@@ -255,12 +254,6 @@ def _result(
         rel_err_asked=float("nan") if precision is None else precision,
         rel_err=tally.rel_err()[0],
     )
-
-
-def _mesh_digests(scene: Scene) -> dict[str, str]:
-    """SHA-256 of each mesh file."""
-    names = {piece.mesh for piece in scene.hardscape if isinstance(piece, MeshPiece)}
-    return {name: hashlib.sha256(scene.file(name).read_bytes()).hexdigest() for name in sorted(names)}
 
 
 def _versions() -> dict[str, str]:
