@@ -25,7 +25,7 @@ from underlit import spectra
 from underlit.kernels.arrays import CUT_OFF
 from underlit.scene.loader import from_text
 from underlit.scene.world import World, build_world
-from underlit.tracer.card import Card
+from underlit.tracer.card import Card, NoCardError
 from underlit.tracer.cores import Cores
 from underlit.tracer.pack import pack
 from underlit.tracer.sources import build_lamps
@@ -243,7 +243,10 @@ def main() -> None:
         "--launch", type=float, default=2**20, help="photons per replicate and launch of `rates`"
     )
     options = parser.parse_args()
-    print(Card(tally_of(from_text(little("plain")))).name)
+    try:
+        print(Card(tally_of(from_text(little("plain")))).name)
+    except NoCardError as error:
+        raise SystemExit(f"Nothing to measure: {error}.") from error
     for part in options.parts or parts:
         print(f"== {part}")
         {

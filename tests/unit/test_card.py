@@ -179,6 +179,32 @@ def test_without_a_card_the_cpu_traces_and_says_so(monkeypatch):
     assert np.array_equal(result.transport("soil"), usual.transport("soil"))
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Error at driver init: Call to cuInit results in CUDA_ERROR_NO_DEVICE (100)",
+        "\nError at driver init: \n\nCall to cuInit results in CUDA_ERROR_NO_DEVICE (100):",
+    ],
+)
+def test_what_a_driver_says_is_passed_on(text, monkeypatch):
+    def no_context():
+        raise RuntimeError(text)
+
+    monkeypatch.setattr(card, "cuda_module", lambda: SimpleNamespace(current_context=no_context))
+    with pytest.raises(
+        card.NoCardError, match=r"^no CUDA card can be used: Call to cuInit results in CUDA_ERROR"
+    ):
+        card.cuda_of_card()
+
+
+def test_without_numba_cuda_a_sentence_says_what_to_install(monkeypatch):
+    monkeypatch.setitem(sys.modules, "numba_cuda", None)
+    with pytest.raises(
+        card.NoCardError, match=r"numba-cuda is not installed \(pip install underlit\[cuda\]\)"
+    ):
+        card.cuda_of_card()
+
+
 def test_a_scene_too_large_for_the_card(tally, monkeypatch):
     context = SimpleNamespace(get_memory_info=lambda: (2**28, 2**33))
     device = SimpleNamespace(name=b"A card")

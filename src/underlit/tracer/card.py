@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import math
+import re
 from typing import Any
 
 import numpy as np
@@ -79,8 +80,12 @@ def cuda_module():
 
 
 def _first_line(error: Exception) -> str:
-    lines = [line.strip(" :.") for line in str(error).splitlines()]
-    said = [line for line in lines if line and not line.lower().startswith("error at driver init")]
+    """What an error says, in one line."""
+    lines = [
+        re.sub("^error at driver init:?", "", line.strip(), flags=re.I).strip(" :.")
+        for line in str(error).splitlines()
+    ]
+    said = [line for line in lines if line]
     return said[0] if said else type(error).__name__
 
 
