@@ -12,6 +12,9 @@ import pytest
 ROOT = Path(__file__).parents[1]
 PHOTONS = "300000"
 FEWER = {"home-made-bars": "100000"}  # 24 sources, each with points of its own
+# Combined errors that are beyond any odds; more where errors come from 8 replicates: Student's t with 7 degrees of
+# freedom goes past 6 once in 2,000 numbers, past 9 once in 20,000.
+BEYOND_ODDS, WITH_FEW_REPLICATES = 6.0, {"home-made-bars": 9.0}
 NUMBER = re.compile(r"(-?\d+(?:\.\d+)?(?:e-?\d+)?) ± (\d+(?:\.\d+)?(?:e-?\d+)?)")
 
 sys.path.insert(0, str(ROOT / "docs" / "questions"))
@@ -53,7 +56,7 @@ def played(request):
 
 @pytest.mark.statistical
 def test_a_recipe_works_and_its_numbers_stand(played):
-    """Some 20 to 60 numbers a page, shown to a digit of their error: 6 combined errors is beyond any odds."""
+    """Some 20 to 60 numbers a page, shown to a digit of their error."""
     page, outcome = played
     checked = 0
     for step, printed in outcome:
@@ -63,7 +66,8 @@ def test_a_recipe_works_and_its_numbers_stand(played):
             assert title in found, f"{page.name}: no table `{title}`"
             if title not in LOOSE:
                 assert len(numbers(shown[title])) == len(numbers(found[title])), title
-                assert disagreement(shown[title], found[title]) < 6.0, title
+                bound = WITH_FEW_REPLICATES.get(page.stem, BEYOND_ODDS)
+                assert disagreement(shown[title], found[title]) < bound, title
                 checked += len(numbers(found[title]))
     assert checked >= 8
 

@@ -351,6 +351,7 @@ front = { state = "bonded film", colour = "black" }
 back = { state = "bonded film", colour = "black" }
 [water]
 type = "pure"
+scattering = "0 1/m"
 level = "31 cm"
 [substrate]
 material = { reflectance = 0.0 }
@@ -380,7 +381,7 @@ def lopsided(vertical_deg, azimuth_deg):
 
 def test_a_lopsided_file_lights_the_soil_as_it_should(tmp_path):
     """Point source over water: E = I T sin(t) / (r dr/dt), for the tracer with its gathered first light."""
-    vertical, azimuth = np.arange(0, 91, 1.0), np.arange(0, 361, 5.0)
+    vertical, azimuth = np.arange(0, 91, 1.0), np.arange(0, 361, 1.0)
     grid = lopsided(vertical[None, :], azimuth[:, None])
     numbers = " ".join(f"{x:.7f}" for x in [*vertical, *azimuth, *grid.ravel()])
     (tmp_path / "lamp.ies").write_text(
