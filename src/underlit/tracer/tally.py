@@ -79,7 +79,7 @@ class Tally:
     def _patch_err(self, name: str) -> float:
         first, n_cells = self.packed.layout.first[name], self.packed.layout.surfaces[name].n_cells
         weight = self._weight / self.done[:, None]
-        light = np.einsum("kscb,sb->kc", self.cells[:, :, first : first + n_cells], weight, optimize=True)
+        light = np.einsum("kscb,sb->kc", self.cells[:, :, first : first + n_cells], weight)
         mean = light.mean(axis=0)
         lit = mean > 0.0
         if not lit.any():
@@ -91,7 +91,8 @@ class Tally:
         """PPFD of soil cells by source from sums of so many photons or points, (K, S, C). [umol m-2 s-1]"""
         weight = self._weight / (SCALE * count[:, None])
         area_m2 = self.packed.layout.surfaces["soil"].cell_area_m2
-        return np.einsum("kscb,sb->ksc", sums, weight, optimize=True) / area_m2
+        # Not `optimize=True`: that calls BLAS, whose threads spin for a while after and take a core from the tracer's.
+        return np.einsum("kscb,sb->ksc", sums, weight) / area_m2
 
 
 def _usual_weight(packed: Packed, lamps: Lamps) -> np.ndarray:
