@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from scipy import integrate
 
+from underlit.kernels.real import cos_sin
 from underlit.kernels.sampling import about, basis, cosine_power, disc, henyey_greenstein, lambertian
 from zcheck import same_counts
 
@@ -98,3 +99,10 @@ def test_frames_are_orthonormal():
         d = about(*n, 0.3, 1.1)
         assert float(np.dot(d, n)) == pytest.approx(0.3, abs=1e-9)
         assert math.hypot(*d) == pytest.approx(1.0, abs=1e-9)
+
+
+def test_cosine_and_sine_of_any_azimuth():
+    """Against the C library's, over the turns that directions are drawn in and some to either side."""
+    phi = np.linspace(-7.0, 13.0, 20_001)
+    found = np.array([cos_sin(angle) for angle in phi])
+    np.testing.assert_allclose(found, np.stack([np.cos(phi), np.sin(phi)], axis=1), rtol=0.0, atol=1e-11)

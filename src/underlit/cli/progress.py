@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from underlit.tracer.run import Progress
 
 PLAIN_EVERY_S = 10.0
-STARTING = "Starting. The first trace after an install compiles its kernels, which takes about half a minute."
+STARTING = "Starting. The first trace after an install compiles its kernels, which takes some 20 seconds."
 BAR = 24
 
 

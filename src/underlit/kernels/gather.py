@@ -365,13 +365,12 @@ def gather_point(scene, bvh, source, u1, u2, u3, u4, v, factor, cells, cell, iu,
             image_y = unfolded(ty, tank.ly_m, j)
             away = max(away_x, -image_y, image_y - tank.ly_m)
             returns = abs(i) + abs(j)
-            if away > reach + farther or (away > reach and returns == 0):
+            if away > reach + farther:
                 continue
             guess = straight(h, d, tank.n_water, image_x - sx, image_y - sy)
             for kind in _KINDS:
-                if (kind != _ONE_TRIP and returns != 1) or away > (
-                    reach + farther if kind == _IN_AIR else reach
-                ):
+                within = reach + farther if kind == _IN_AIR else reach
+                if away > within or (kind != _ONE_TRIP and returns != 1):
                     continue
                 guess = gather_route(
                     scene, bvh, source, point, target, guess, i, j, kind,

@@ -89,7 +89,7 @@ def owen_scramble(reversed_digits, seed):
 
 @kernel
 def owen_scramble_all(points, keys, u):
-    """`owen_scramble` in all dimensions at once, which compiles to vector instructions."""
+    """`owen_scramble` in each dimension."""
     for dimension in range(SOBOL_DIMENSIONS):
         u[dimension] = owen_scramble(points[dimension], keys[dimension])
 
