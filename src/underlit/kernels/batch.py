@@ -8,6 +8,7 @@ import numpy as np
 
 from underlit.kernels.bvh import new_stack
 from underlit.kernels.emit import emit
+from underlit.kernels.gather import Routes, new_routes
 from underlit.kernels.jit import kernel
 from underlit.kernels.rng import (
     RNG_WORDS,
@@ -34,6 +35,7 @@ class Scratch(NamedTuple):
     scramble: np.ndarray  # (SOBOL_DIMENSIONS,) uint32
     uniform: np.ndarray  # (SOBOL_DIMENSIONS,) float64: and after it
     stack: np.ndarray
+    routes: Routes
 
 
 def new_scratch(n_cells, n_sinks, n_lanes) -> Scratch:
@@ -47,6 +49,7 @@ def new_scratch(n_cells, n_sinks, n_lanes) -> Scratch:
         np.zeros(SOBOL_DIMENSIONS, np.uint32),
         np.zeros(SOBOL_DIMENSIONS),
         new_stack(),
+        new_routes(),
     )
 
 

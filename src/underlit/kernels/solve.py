@@ -15,11 +15,14 @@ from __future__ import annotations
 
 import math
 
+from underlit.kernels.fresnel import fresnel
 from underlit.kernels.jit import kernel
 
 _STEPS = 30
 _CLOSE_M = 1e-9  # how near to its target a path by `slope_in_air` comes down
 _ONE_STEP_M = 1e-6  # so near, one more step of Newton's leads to rounding
+_NO_LENGTH_M = 1e-30
+_LANES = 8
 
 
 @kernel
@@ -60,17 +63,59 @@ def straight(h, d, n, fx, fy):
 
 
 @kernel
-def glass_term(i, t, k2, q):
-    """S of the module's equations and its derivative: what `i` trips through panes of thickness `t` take off."""
-    if i == 0:
-        return 0.0, 0.0
-    over = 1.0 / math.sqrt(k2 + q * q)
-    s = 2.0 * t * i * over
-    return s, -s * q * over * over
+def newton_in_air(h, d, n2, rho, tau):
+    """One step of `slope_in_air`, without a branch."""
+    secant2 = 1.0 + tau * tau
+    secant = math.sqrt(secant2)
+    sine = tau / secant
+    over_root = 1.0 / math.sqrt(n2 - sine * sine)
+    error = rho - h * tau - d * sine * over_root
+    secant3 = secant2 * secant
+    return tau + error * secant3 / (h * secant3 + d * n2 * over_root * over_root * over_root)
 
 
 @kernel
-def solve(h, d, n, n_glass, t, i, j, fx, fy, qx, qy):
+def newton(h, d, n2, k2, glass_x, glass_y, fx, fy, qx, qy):
+    """One step towards the root, without a branch.
+
+    Parameters
+    ----------
+    h, d, glass_x, glass_y, fx, fy : float
+        As for `solve`.
+    n2, k2 : float
+        n^2 and n_glass^2 - n^2.
+    qx, qy : float
+        Where it starts.
+
+    Returns
+    -------
+    stepx, stepy : float
+    miss : float
+        How far from its target the path of (qx, qy) comes down. [m]
+    determinant : float
+        There. [m2]
+    spare : float
+        Depth that is left for water after the glass has had its own; the root is elsewhere if not positive. [m]
+    """
+    q2 = qx * qx + qy * qy
+    over_ca, over_cw = 1.0 / math.sqrt(1.0 - q2), 1.0 / math.sqrt(n2 - q2)
+    over_x, over_y = 1.0 / math.sqrt(k2 + qx * qx), 1.0 / math.sqrt(k2 + qy * qy)
+    sx, sy = glass_x * over_x, glass_y * over_y
+    a, w = h * over_ca, d * over_cw
+    bx, by = a + w - sx, a + w - sy
+    beta = a * over_ca * over_ca + w * over_cw * over_cw
+    jxx = bx + qx * qx * (beta + sx * over_x * over_x)
+    jyy = by + qy * qy * (beta + sy * over_y * over_y)
+    jxy = qx * qy * beta
+    determinant = jxx * jyy - jxy * jxy
+    over = 1.0 / determinant
+    ex, ey = fx - qx * bx, fy - qy * by
+    stepx, stepy = (jyy * ex - jxy * ey) * over, (jxx * ey - jxy * ex) * over
+    return stepx, stepy, abs(ex) + abs(ey), determinant, min(bx, by)
+
+
+@kernel
+def solve(h, d, n, n_glass, glass_x, glass_y, fx, fy, qx, qy):
     """Direction in air of the path that comes down at (fx, fy) from the lamp point.
 
     Parameters
@@ -79,10 +124,8 @@ def solve(h, d, n, n_glass, t, i, j, fx, fy, qx, qy):
         Height above and depth below the water surface. [m]
     n, n_glass : float
         Indices.
-    t : float
-        Thickness of the panes. [m]
-    i, j : int
-        Trips through panes square to x and to y.
+    glass_x, glass_y : float
+        Thickness of all panes square to x, and to y, that it passes: 2 t i and 2 t j. [m]
     fx, fy : float
         Target from the lamp point, in the unfolded tank. [m]
     qx, qy : float
@@ -96,31 +139,21 @@ def solve(h, d, n, n_glass, t, i, j, fx, fy, qx, qy):
     determinant : float
         Of dF/dq. [m2]
     """
-    k2 = n_glass * n_glass - n * n
+    n2 = n * n
+    k2 = n_glass * n_glass - n2
     rho = math.hypot(fx, fy)
     for _ in range(_STEPS):
         q2 = qx * qx + qy * qy
-        ca2, cw2 = 1.0 - q2, 1.0 - q2 / (n * n)
+        ca2 = 1.0 - q2
         if ca2 <= 1e-12:
             return False, qx, qy, 1.0
-        over_ca, over_cw = 1.0 / math.sqrt(ca2), 1.0 / (n * math.sqrt(cw2))
-        sx, dsx = glass_term(i, t, k2, qx)
-        sy, dsy = glass_term(j, t, k2, qy)
-        b = h * over_ca + d * over_cw
-        beta = h * over_ca * over_ca * over_ca + d * over_cw * over_cw * over_cw
-        jxx = b + qx * qx * beta - sx - qx * dsx
-        jyy = b + qy * qy * beta - sy - qy * dsy
-        jxy = qx * qy * beta
-        determinant = jxx * jyy - jxy * jxy
-        if (b <= sx or b <= sy) and rho > 0.0:
+        stepx, stepy, miss, determinant, spare = newton(h, d, n2, k2, glass_x, glass_y, fx, fy, qx, qy)
+        if spare <= 0.0 and rho > 0.0:
             # So steep that the glass alone would take more depth than there is: the path sought is flatter.
             q = 0.5 * (1.0 + math.sqrt(q2))
             qx, qy = q * fx / rho, q * fy / rho
             continue
-        ex, ey = fx - qx * (b - sx), fy - qy * (b - sy)
-        over = 1.0 / determinant
-        stepx, stepy = (jyy * ex - jxy * ey) * over, (jxx * ey - jxy * ex) * over
-        if abs(ex) + abs(ey) < _ONE_STEP_M:
+        if miss < _ONE_STEP_M:
             return determinant > 0.0, qx + stepx, qy + stepy, determinant
         # Never past the horizon: half way to it at most.
         shorten = 1.0
@@ -130,6 +163,55 @@ def solve(h, d, n, n_glass, t, i, j, fx, fy, qx, qy):
                 return False, qx, qy, 1.0
         qx, qy = qx + shorten * stepx, qy + shorten * stepy
     return False, qx, qy, 1.0
+
+
+@kernel
+def whole_lanes(count):
+    """`count` rounded up so that vector instructions leave no rest, which would take longer than all else."""
+    return (count + _LANES - 1) // _LANES * _LANES
+
+
+@kernel
+def irradiance(n, qx, qy, determinant):
+    """What a unit of intensity brings by a solved path: through the surface, spread over the soil. [m-2]"""
+    ca = math.sqrt(1.0 - qx * qx - qy * qy)
+    reflectance, _ = fresnel(ca, 1.0 / n)
+    return (1.0 - reflectance) / (ca * determinant)
+
+
+@kernel
+def solve_all(h, d, n, n_glass, glass_x, glass_y, fx, fy, qx, qy, spread, count):
+    """`solve` for many targets at once, in a loop that vector instructions run.
+
+    Parameters
+    ----------
+    h, d, n, n_glass : float
+        As for `solve`.
+    glass_x, glass_y, fx, fy : ndarray
+    qx, qy, spread : ndarray
+        Set; `spread` to the `irradiance` at the end of the path, 0 where a few steps do not reach it: `solve` may.
+    count : int
+        How many targets there are; best `whole_lanes`.
+    """
+    n2 = n * n
+    k2 = n_glass * n_glass - n2
+    for r in range(count):
+        rho = math.sqrt(fx[r] * fx[r] + fy[r] * fy[r])
+        tau = rho / (h + d / n)
+        for _ in range(2):
+            tau = newton_in_air(h, d, n2, rho, tau)
+        over = tau / (math.sqrt(1.0 + tau * tau) * max(rho, _NO_LENGTH_M))
+        x, y = fx[r] * over, fy[r] * over
+        miss, determinant, spare = 0.0, 1.0, 1.0
+        for _ in range(3):
+            stepx, stepy, miss, determinant, room = newton(
+                h, d, n2, k2, glass_x[r], glass_y[r], fx[r], fy[r], x, y
+            )
+            spare = min(spare, room)
+            x, y = x + stepx, y + stepy
+        good = miss < _ONE_STEP_M and spare > 0.0 and determinant > 0.0
+        qx[r], qy[r] = x, y
+        spread[r] = irradiance(n, x, y, determinant) if good else 0.0
 
 
 @kernel

@@ -14,7 +14,7 @@ from underlit.kernels.rng import sobol_directions
 from underlit.tracer.tally import SCALE, Tally
 
 # Time to gather from one point to one cell, in photons traced. Rough: it steers the work, and does not enter results.
-PHOTONS_PER_POINT = 18
+PHOTONS_PER_POINT = 6
 # Points are quasi-random: what they leave of variance falls faster than by one over their number.
 _GATHERING_GAINS = 1.5
 
