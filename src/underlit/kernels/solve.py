@@ -18,11 +18,26 @@ import math
 from underlit.kernels.fresnel import fresnel
 from underlit.kernels.jit import kernel
 
-_STEPS = 30
+_STEPS, _FEW_STEPS = 30, 4
 _CLOSE_M = 1e-9  # how near to its target a path by `slope_in_air` comes down
 _ONE_STEP_M = 1e-6  # so near, one more step of Newton's leads to rounding
 _NO_LENGTH_M = 1e-30
 _LANES = 8
+
+
+@kernel
+def steeper(h, d, n2, rho, tau):
+    """What to add to the tangent `tau` of the angle in air for a ray to come down `rho` aside, and how far it misses.
+
+    One step of Newton's; `n2` is the square of the index of water.
+    """
+    secant2 = 1.0 + tau * tau
+    secant = math.sqrt(secant2)
+    sine = tau / secant
+    over_root = 1.0 / math.sqrt(n2 - sine * sine)
+    error = rho - h * tau - d * sine * over_root
+    secant3 = secant2 * secant
+    return error * secant3 / (h * secant3 + d * n2 * over_root * over_root * over_root), error
 
 
 @kernel
@@ -40,14 +55,10 @@ def slope_in_air(h, d, n, rho):
     """
     tau = rho / (h + d / n)
     for _ in range(_STEPS):
-        secant2 = 1.0 + tau * tau
-        secant3 = secant2 * math.sqrt(secant2)
-        sin2 = tau * tau / secant2
-        root = math.sqrt(n * n - sin2)
-        error = rho - h * tau - d * math.sqrt(sin2) / root
+        step, error = steeper(h, d, n * n, rho, tau)
         if error < _CLOSE_M:
             break
-        tau += error * secant3 / (h * secant3 + d * n * n / (root * root * root))
+        tau += step
     return tau
 
 
@@ -60,18 +71,6 @@ def straight(h, d, n, fx, fy):
     tau = slope_in_air(h, d, n, rho)
     q = tau / math.sqrt(1.0 + tau * tau)
     return q * fx / rho, q * fy / rho
-
-
-@kernel
-def newton_in_air(h, d, n2, rho, tau):
-    """One step of `slope_in_air`, without a branch."""
-    secant2 = 1.0 + tau * tau
-    secant = math.sqrt(secant2)
-    sine = tau / secant
-    over_root = 1.0 / math.sqrt(n2 - sine * sine)
-    error = rho - h * tau - d * sine * over_root
-    secant3 = secant2 * secant
-    return tau + error * secant3 / (h * secant3 + d * n2 * over_root * over_root * over_root)
 
 
 @kernel
@@ -198,12 +197,12 @@ def solve_all(h, d, n, n_glass, glass_x, glass_y, fx, fy, qx, qy, spread, count)
     for r in range(count):
         rho = math.sqrt(fx[r] * fx[r] + fy[r] * fy[r])
         tau = rho / (h + d / n)
-        for _ in range(2):
-            tau = newton_in_air(h, d, n2, rho, tau)
+        step, _ = steeper(h, d, n2, rho, tau)
+        tau += step
         over = tau / (math.sqrt(1.0 + tau * tau) * max(rho, _NO_LENGTH_M))
         x, y = fx[r] * over, fy[r] * over
         miss, determinant, spare = 0.0, 1.0, 1.0
-        for _ in range(3):
+        for _ in range(_FEW_STEPS):
             stepx, stepy, miss, determinant, room = newton(
                 h, d, n2, k2, glass_x[r], glass_y[r], fx[r], fy[r], x, y
             )

@@ -14,7 +14,7 @@ from underlit.kernels.rng import sobol_directions
 from underlit.tracer.tally import SCALE, Tally
 
 # Time to gather from one point to one cell, in photons traced. Rough: it steers the work, and does not enter results.
-PHOTONS_PER_POINT = 6
+PHOTONS_PER_POINT = 4
 # Points are quasi-random: what they leave of variance falls faster than by one over their number.
 _GATHERING_GAINS = 1.5
 
@@ -92,7 +92,7 @@ class Cores:
         """
         tally = self.tally
         n_soil = tally.first_light.shape[2]
-        if n_soil == 0:
+        if n_soil == 0 or tally.soil_known:
             return np.zeros_like(tally.gathered)
         by_photons, by_points = tally.variance
         gain_of_points = (

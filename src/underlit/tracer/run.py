@@ -199,6 +199,7 @@ def run_layers(tally: Tally, engine: Cores | Card, precision, photons, progress,
         layer += 1
         try:
             rel_err, median = tally.rel_err()
+            tally.soil_known = precision is not None and rel_err <= precision
             rel_err = max(rel_err, PLANTED_WEIGHT * tally.planted_err())
             if progress is not None:
                 seconds = time.perf_counter() - start

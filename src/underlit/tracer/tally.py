@@ -25,6 +25,7 @@ class Tally:
         self.first_light = np.zeros((replicates, n_sources, n_soil, n_bands), np.int64)
         self.done = np.zeros(n_sources, np.int64)  # photons of each stream
         self.gathered = np.zeros(n_sources, np.int64)  # points in each soil cell
+        self.soil_known = False  # as well as asked for: no more points are due
         # Variance over the soil of what photons and of what points have brought, by source.
         self.variance = np.zeros(n_sources), np.zeros(n_sources)
         self._weight = _usual_weight(packed, lamps)
