@@ -30,9 +30,9 @@ from underlit.spectra import cautions, plant_bands
 MOST_BYTES = 8_000_000
 STYLES = ("base.css", "layout.css", "parts.css")
 SCRIPTS = (
-    "numbers.js", "unpack.js", "estimate.js", "colour.js", "rendering.js", "tank.js", "zones.js", "state.js",
-    "canvas.js", "contour.js", "plan.js", "section.js", "panes.js", "traces.js", "scene.js", "sight.js", "spot.js",
-    "pick.js", "controls.js", "tables.js", "zonebars.js", "verdicts.js", "front.js", "compare.js", "main.js",
+    "numbers.js", "unpack.js", "estimate.js", "colour.js", "rendering.js", "tank.js", "spread.js", "zones.js",
+    "state.js", "canvas.js", "contour.js", "plan.js", "section.js", "panes.js", "traces.js", "scene.js", "sight.js",
+    "spot.js", "pick.js", "controls.js", "tables.js", "zonebars.js", "verdicts.js", "front.js", "compare.js", "main.js",
 )  # fmt: skip
 _INKS = (
     "paper",

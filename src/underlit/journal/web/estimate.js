@@ -68,29 +68,58 @@ function difference(a, b) {
   return { value: b.value - a.value, parts: [], error: Math.hypot(a.error, b.error) };
 }
 
+function ratio(a, b) {
+  const means = Float64Array.of(a.value, b.value);
+  const offsets = a.parts.map((part, r) => Float64Array.of(part, b.parts[r]));
+  return ofHalves(([above, below]) => [above / below], means, offsets)[0];
+}
+
+// The same value with a further error, independent of that which the parts have.
+function widened({ value, parts, error }, by) {
+  const grown = Math.hypot(error, by) / error;
+  const alone = by * Math.sqrt(parts.length); // where the parts have none
+  return estimate(
+    value,
+    parts.map((part, r) => (Number.isFinite(grown) ? grown * part : r ? 0 : alone)),
+  );
+}
+
+// Mean over K arrays of n numbers, one for each replicate, and by how much the means of balanced halves of them lie
+// above it.
+function halves(samples) {
+  const k = samples.length;
+  const n = samples[0].length;
+  const weighted = (weights) => {
+    const sum = new Float64Array(n);
+    weights.forEach((weight, r) => {
+      const sample = samples[r];
+      for (let i = 0; i < n; i++) sum[i] += weight * sample[i];
+    });
+    return sum;
+  };
+  const contrast = (row) => weighted(row.map((weight) => weight / Math.sqrt(k)));
+  return [weighted(samples.map(() => 1 / k)), k > 1 ? contrasts(k).map(contrast) : []];
+}
+
+function shifted(values, factor, offset, moved) {
+  for (let i = 0; i < moved.length; i++) moved[i] = values[i] + factor * offset[i];
+  return moved;
+}
+
 // Values of a function of arrays, with standard errors. `samples` is K arrays of n numbers; `f` gives a few
 // numbers for an array of n.
 function ofFunction(f, samples) {
-  const k = samples.length;
-  const n = samples[0].length;
-  const mean = new Float64Array(n);
-  const moved = new Float64Array(n);
-  const shift = new Float64Array(n);
-  for (const sample of samples) for (let i = 0; i < n; i++) mean[i] += sample[i] / k;
+  return ofHalves(f, ...halves(samples));
+}
+
+function ofHalves(f, mean, offsets) {
   const value = f(mean);
   const parts = value.map(() => []);
-  for (const row of k > 1 ? contrasts(k) : []) {
-    shift.fill(0);
-    row.forEach((weight, r) => {
-      const scaled = weight / Math.sqrt(2 * k);
-      const sample = samples[r];
-      for (let i = 0; i < n; i++) shift[i] += scaled * sample[i];
-    });
-    for (let i = 0; i < n; i++) moved[i] = mean[i] + shift[i];
-    const plus = f(moved);
-    for (let i = 0; i < n; i++) moved[i] = mean[i] - shift[i];
-    const minus = f(moved);
-    for (let j = 0; j < parts.length; j++) parts[j].push((plus[j] - minus[j]) / Math.SQRT2);
+  const moved = new Float64Array(mean.length); // one for all: making arrays takes longer than filling them
+  for (const offset of offsets) {
+    const plus = f(shifted(mean, Math.SQRT1_2, offset, moved));
+    const minus = f(shifted(mean, -Math.SQRT1_2, offset, moved));
+    parts.forEach((found, j) => found.push((plus[j] - minus[j]) / Math.SQRT2));
   }
   return value.map((number, j) => estimate(number, parts[j]));
 }

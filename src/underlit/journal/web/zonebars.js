@@ -20,6 +20,7 @@ function drawZones(state) {
   }
   reports.forEach((report, n) => drawZoneRow(tank, list.children[n], report, top));
   const perDay = tank.fullHours() * MOL_PER_UMOL_HOUR;
+  const few = reports.some((r) => r.few.length);
   const e = (estimate, factor = 1) => withError(factor * estimate.value, factor * estimate.error);
   fillTable(
     el("zone-table"),
@@ -36,6 +37,7 @@ function drawZones(state) {
       "dim all to, %",
       "bound by",
       "verdict",
+      ...(few ? ["too few photons for"] : []),
     ],
     reports.map((r) => [
       r.zone.name,
@@ -50,6 +52,7 @@ function drawZones(state) {
       e(r.dimTo),
       r.binds,
       verdictWords(r),
+      ...(few ? [r.few.join(", ")] : []),
     ]),
   );
   el("zone-cautions").replaceChildren(...zoneCautions(tank, reports).map((text) => make("p", {}, text)));
@@ -152,11 +155,18 @@ function zoneCautions(tank, reports) {
       `A tenth of the area or more is brighter than is usual without added CO₂, where algae gain: ${each.join(", ")}; in ${UNIT}.`,
     );
   }
-  for (const { zone } of reports) {
+  for (const { zone, few } of reports) {
+    if (few.length) found.push(tooFewWords(zone, few));
     if (zone.target < zone.band[0] || zone.target > zone.band[1])
       found.push(
         `${zone.name}: its target of ${short(zone.target)} lies outside its band of ${zone.band.join(" to ")}; the verdict goes by the band, the dimming by the target.`,
       );
   }
   return found;
+}
+
+function tooFewWords(zone, few) {
+  const piece = zone.surface.startsWith("hardscape ") && zone.surface.slice(10);
+  const larger = piece ? `a larger patch of ${piece}` : "larger cells";
+  return `${zone.name}: its ${piece ? "patches" : "cells"} have too few photons for ${few.join(", ")}; the errors allow for that. More photons or ${larger} make it sharper.`;
 }
