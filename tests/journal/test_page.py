@@ -149,6 +149,19 @@ def test_soil_energy_and_cost_follow_the_sliders(tank, res):
     agrees(tank.text("key-dli"), per_day)
 
 
+def test_a_course_of_the_day_is_stretched_to_the_hours_of_the_slider(chromium, res, tmp_path):
+    course = '[["08:00", 0], ["10:00", 1], ["13:00", 0.5], ["14:00", 0]]'  # 1 + 2.25 + 0.25 full hours of 6
+    text = res.scene_text.replace('hours = 8\nramp = "30 min"', f"course = {course}")
+    path = save_page([dataclasses.replace(res, scene_text=text)], tmp_path / "course.html").resolve()
+    with browser.Opened(chromium, path) as opened:
+        for hours, full in ((6, 3.5), (3, 1.75)):
+            opened.set_slider("A-hours", hours)
+            assert opened.number("key-energy") == pytest.approx(29.0 * full * 365 / 1000, rel=TOLERANCE)
+        opened.show("tank")
+        assert "6 h in a course of 4 points, as much as 3.5 h at full" in opened.text("tank")
+        assert opened.faults == []
+
+
 def test_colour_of_the_light_follows_the_sliders(tank, res):
     set_dims(tank, [0.5, 0.3, 1.0])
     spectrum = maps.spectrum(res, "soil", [0.5, 0.3, 1.0]).value

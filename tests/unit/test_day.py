@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
+import synthetic
 from underlit.errors import DataError, StudyError
-from underlit.metrics.day import DimCurve, dli_of_day, full_hours
+from underlit.metrics import zones
+from underlit.metrics.cost import cost
+from underlit.metrics.day import DimCurve, dli_of_day, full_hours, hours_of
 
 SQUARE = DimCurve(np.linspace(0, 1, 401), np.linspace(0, 1, 401) ** 2)
 
@@ -44,6 +49,44 @@ def test_any_course_of_the_day_integrates():
     found = dli_of_day(np.array([100.0, 50.0]), time, setting, SQUARE)
     np.testing.assert_allclose(found, np.array([100.0, 50.0]) * hours * 0.0036, rtol=1e-4)
     assert dli_of_day(100.0, np.array([8, 16]), np.array([1, 1])) == pytest.approx(2.88)
+
+
+def with_course(res, course):
+    text = res.scene_text.replace('hours = 8\nramp = "30 min"', f"course = {course}")
+    return dataclasses.replace(res, scene_text=text)
+
+
+def test_times_of_a_course_go_on_past_midnight():
+    day = with_course(
+        synthetic.result(photons=1000), '[["22:00", 0], ["23:30", 1], ["02:00", 0.5], ["06:00", 0]]'
+    ).scene.schedule
+    assert (day.hours, day.start) == (8.0, "22:00")
+    assert day.corners() == ([22, 23.5, 26, 30], [0, 1, 0.5, 0])
+    assert day.corners(4.0) == ([22, 22.75, 24, 26], [0, 1, 0.5, 0])
+
+
+def test_full_hours_of_a_course_are_its_integral():
+    """Triangle of 2 h, slope from 1 to 0.5 in 3 h, step down to 0.2 held for 1 h: 1 + 2.25 + 0.2."""
+    res = with_course(
+        synthetic.result(photons=1000),
+        '[["08:00", 0], ["10:00", 1], ["13:00", 0.5], ["13:00", "20 %"], ["14:00", "20 %"]]',
+    )
+    assert zones.full_hours(res.scene) == pytest.approx(3.45)
+    assert hours_of(res.scene.schedule, 3.0) == pytest.approx(3.45 / 2)
+    report = zones.report(res, zones.find_zones(res)[0])
+    assert report.dli.value == pytest.approx(report.median.value * 3.45 * 0.0036)
+    assert cost(res).kwh_per_year == pytest.approx(29.0 * 3.45 * 365 / 1000)
+
+
+def test_a_course_of_a_trapezium_is_hours_with_ramps():
+    """Through a curved dimmer and towards a top below full as well."""
+    res = with_course(
+        synthetic.result(photons=1000), '[["10:00", 0], ["10:30", 1], ["17:30", 1], ["18:00", 0]]'
+    )
+    for curve, top in ((None, 1.0), (SQUARE, 1.0), (SQUARE, 0.3), (SQUARE, 0.0)):
+        assert hours_of(res.scene.schedule, None, curve, top) == pytest.approx(
+            full_hours(8.0, 0.5, curve, top)
+        )
 
 
 def test_curve_from_meter_readings(tmp_path):

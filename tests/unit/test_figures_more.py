@@ -9,12 +9,13 @@ import synthetic
 from readable import assert_readable
 from underlit import figures
 from underlit.errors import StudyError
-from underlit.figures import compare, curves, drafting, lamp, quantities, schedule, spectrum
+from underlit.figures import compare, curves, drafting, lamp, quantities, spectrum
 from underlit.figures.drawing import draw_view
 from underlit.figures.reading import Reading, count_words, stretches
 from underlit.metrics import buying, maps, photons, zones
 from underlit.metrics.estimate import with_error
 from underlit.scene import scene_from_text
+from underlit.scene.use import Schedule
 from underlit.scene.world import build_world
 from underlit.spectra import GRID_NM
 
@@ -80,9 +81,20 @@ def test_the_day_encloses_the_light_integral(res):
 
 
 def test_a_day_past_midnight_goes_on_at_nought():
-    times, share = schedule.Day(20.0, 8.0, 1.0).corners()
-    assert times.tolist() == [20, 21, 27, 28]
-    assert share.tolist() == [0, 1, 1, 0]
+    times, share = Schedule(start="20:00", hours=8, ramp="1 h").corners()
+    assert times == [20, 21, 27, 28]
+    assert share == [0, 1, 1, 0]
+
+
+def test_a_course_is_drawn_as_it_is_written(res):
+    text = res.scene_text.replace(
+        'hours = 8\nramp = "30 min"', 'course = [["20:00", 0.2], ["22:00", 1], ["01:30", "40 %"]]'
+    )
+    late = dataclasses.replace(res, scene_text=text)
+    line = figures.day_figure(late).axes[0].containers[0][0]
+    median = float(zones.report(late, zones.find_zones(late)[0]).median.value)
+    assert line.get_xdata() == pytest.approx([20, 20, 22, 25.5, 25.5])
+    assert line.get_ydata() == pytest.approx(median * np.array([0, 0.2, 1, 0.4, 0]))
 
 
 def test_curves_are_named_without_touching():

@@ -88,10 +88,10 @@ def read_curve(path: Path | None) -> DimCurve | None:
 
 
 def full_hours(res: Result, hours: float | None) -> float | None:
-    """Equivalent full hours of a day of so many hours with the scene's ramps; none where no hours are given."""
-    from underlit.metrics.day import full_hours
+    """Full hours of a day of so many hours with the scene's ramps or course; none where no hours are given."""
+    from underlit.metrics.day import hours_of
 
-    return None if hours is None else full_hours(hours, min(res.scene.schedule.ramp, hours / 2))
+    return None if hours is None else hours_of(res.scene.schedule, hours)
 
 
 def put_out(summary: Summary, form: str | None) -> None:

@@ -186,7 +186,7 @@ def day_figure(res: Result | Reading, *, dims: maps.Dims = None, theme: str | Th
     if not reports:
         raise StudyError("there is no plant zone to draw.", hint=" ".join(missing) or "Add a `[[plant]]`.")
     return schedule.day_figure(
-        schedule.Day.of(read.scene.schedule), reports, theme=theme, title=f"{read.title}: the light's day",
+        read.scene.schedule, reports, theme=theme, title=f"{read.title}: the light's day",
         subtitle=f"Median PPFD of the plant zones; {read.settings()}",
         notes=[join([*missing, "The area under a line is the daily light integral at its name.", read.provenance()])],
     )  # fmt: skip

@@ -15,6 +15,7 @@ from underlit.journal.light import OPEN_STEPS, grouped
 from underlit.journal.parcel import Parcel
 from underlit.journal.rendering import photon_weights
 from underlit.metrics import maps
+from underlit.metrics.day import hours_of
 from underlit.metrics.estimate import Estimate, with_error
 from underlit.metrics.summary import Table, Value
 from underlit.metrics.zones import ceiling_without_co2, find_zone
@@ -22,6 +23,7 @@ from underlit.results.result import Result
 from underlit.scene.model import Scene
 from underlit.scene.plants import Plant
 from underlit.scene.tank import SIDES
+from underlit.scene.use import Schedule
 from underlit.spectra import weighting
 
 DIGITS = 3
@@ -42,9 +44,15 @@ def scene_facts(scene: Scene) -> list[tuple[str, str]]:
         ("Floating plants", f"{100 * scene.floaters.cover:.0f} % cover" if scene.floaters else ""),
         ("Lid", f"{tank.lid.material}, {tank.lid.condition}" if tank.lid else ""),
         ("Lamps", lamps),
-        ("Light's day", f"{day.hours:g} h, {60 * min(day.ramp, day.hours / 2):.0f} min rise and fall"),
+        ("Light's day", _day(day)),
     ]
     return [(name, text) for name, text in facts if text]
+
+
+def _day(day: Schedule) -> str:
+    if day.course is not None:
+        return f"{day.hours:.3g} h in a course of {len(day.course)} points, as much as {hours_of(day):.3g} h at full"
+    return f"{day.hours:g} h, {60 * min(day.ramp, day.hours / 2):.0f} min rise and fall"
 
 
 def _length(value_m: float) -> str:

@@ -12,6 +12,7 @@ from underlit.figures.scale import round_up
 from underlit.journal import facts, light, shapes
 from underlit.journal.front import front_record
 from underlit.journal.parcel import Parcel
+from underlit.metrics.day import hours_of
 
 _SIDES = ("front", "back", "left", "right")
 
@@ -74,6 +75,7 @@ def _day(read: Reading) -> dict[str, Any]:
     return {
         "hours": day.hours,
         "ramp": day.ramp,
+        "course": None if day.course is None else hours_of(day) / day.hours,  # its mean
         "tariff": facts.number(day.tariff),
         "currency": day.currency,
     }

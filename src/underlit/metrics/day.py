@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from underlit.errors import DataError, StudyError
 from underlit.metrics.photons import MOL_PER_UMOL_HOUR
+from underlit.scene.use import Schedule
 from underlit.spectra.tables import read_table
 
 
@@ -99,6 +101,33 @@ def full_hours(hours_h: float, ramp_h: float, curve: DimCurve | None = None, top
     return hours_h - 2.0 * ramp_h * (1.0 - share)
 
 
+def hours_of(
+    schedule: Schedule, hours_h: float | None = None, curve: DimCurve | None = None, top: float = 1.0
+) -> float:
+    """Hours at the settings of the channels that give the same photons as a scene's day.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        Its ramps, or its course, are those of the dimmer's setting.
+    hours_h : float, optional
+        From first light to last; default those of the scene. A course is stretched to them. [h]
+    curve, top
+        As in `full_hours`.
+
+    Returns
+    -------
+    float
+        [h]
+    """
+    hours = schedule.hours if hours_h is None else hours_h
+    if schedule.course is None:
+        return full_hours(hours, min(schedule.ramp, hours / 2), curve, top)
+    curve, top = (curve, top) if curve and top > 0 else (DimCurve.straight(), 1.0)
+    time, share = schedule.corners(hours)
+    return _hours(time, float(curve.setting_for(top)) * np.array(share), curve) / top
+
+
 def dli_of_day(
     ppfd_umol_m2_s: np.ndarray, time_h: np.ndarray, setting: np.ndarray, curve: DimCurve | None = None
 ) -> np.ndarray:
@@ -121,10 +150,14 @@ def dli_of_day(
     time_h, setting = np.asarray(time_h, float), np.asarray(setting, float)
     if np.any(np.diff(time_h) < 0) or time_h[-1] - time_h[0] > 24.0 or np.any((setting < 0) | (setting > 1)):
         raise StudyError("times must rise within one day, and settings lie between 0 and 1.")
-    curve = curve or DimCurve.straight()
-    steps = zip(time_h[:-1], time_h[1:], setting[:-1], setting[1:], strict=True)
-    hours = sum((t1 - t0) * _mean_photons(curve, s0, s1) for t0, t1, s0, s1 in steps)
+    hours = _hours(time_h, setting, curve or DimCurve.straight())
     return np.asarray(ppfd_umol_m2_s) * hours * MOL_PER_UMOL_HOUR
+
+
+def _hours(time_h: Sequence[float] | np.ndarray, setting: np.ndarray, curve: DimCurve) -> float:
+    """Hours at full setting that give the photons of a course of settings. [h]"""
+    steps = zip(time_h[:-1], time_h[1:], setting[:-1], setting[1:], strict=True)
+    return float(sum((t1 - t0) * _mean_photons(curve, s0, s1) for t0, t1, s0, s1 in steps))
 
 
 def _mean_photons(curve: DimCurve, start: float, end: float) -> float:

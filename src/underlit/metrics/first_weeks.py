@@ -9,7 +9,7 @@ import numpy as np
 
 from underlit.errors import DataError, StudyError
 from underlit.metrics import maps, zones
-from underlit.metrics.day import DimCurve, full_hours
+from underlit.metrics.day import DimCurve, hours_of
 from underlit.metrics.estimate import Estimate
 from underlit.metrics.photons import MOL_PER_UMOL_HOUR
 from underlit.results.result import Result
@@ -75,8 +75,7 @@ def plan(
     for number, percent, less in _steps(shipped("first_weeks") if path is None else read_table(path)):
         hours = min(final_h, max(final_h - less, LEAST_HOURS))
         dimmed = settings * percent / 100
-        ramp = min(res.scene.schedule.ramp, hours / 2)
-        full = full_hours(hours, ramp, curve, float(dimmed.max(initial=0.0)))
+        full = hours_of(res.scene.schedule, hours, curve, float(dimmed.max(initial=0.0)))
         ppfd = {name: median * (percent / 100) for name, median in medians.items()}
         dli = {name: value * (full * MOL_PER_UMOL_HOUR) for name, value in ppfd.items()}
         weeks.append(Week(number, percent, curve.setting_for(dimmed), hours, ppfd, dli))

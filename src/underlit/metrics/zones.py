@@ -9,6 +9,7 @@ import numpy as np
 
 from underlit.errors import StudyError
 from underlit.metrics import dimming, maps, photons
+from underlit.metrics.day import hours_of
 from underlit.metrics.estimate import Estimate
 from underlit.metrics.footprint import Lattice
 from underlit.metrics.spread import Area
@@ -253,9 +254,8 @@ def judge(p10: float, median: float, p90: float, low: float, high: float) -> str
 
 
 def full_hours(scene: Scene) -> float:
-    """Hours at full light that give the same photons as the scene's day with its ramps. [h]"""
-    day = scene.schedule
-    return photons.equivalent_full_hours(day.hours, min(day.ramp, day.hours / 2))
+    """Hours at full light that give the same photons as the scene's day with its ramps or its course. [h]"""
+    return hours_of(scene.schedule)
 
 
 def _on_ground(res: Result, plant: Plant) -> Zone:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from underlit import spectra, units
 from underlit.scene.fields import Table
 from underlit.scene.lamps import Fixture
+from underlit.scene.use import clock_h, rising_hours
 
 if TYPE_CHECKING:
     from underlit.scene.ground import Substrate
@@ -48,6 +49,7 @@ def fill(scene: Scene) -> None:
     _plants(scene)
     _lamps(scene)
     _meters(scene)
+    _day(scene)
 
 
 def plate_thickness(length: float, height: float) -> float:
@@ -231,6 +233,20 @@ def _channel_name(spectrum: Any, number: int) -> str:
     if "peak" in spectrum:
         return f"{spectrum['peak']:g} nm"
     return f"white {spectrum['cct']:g} K" if "cct" in spectrum else f"channel {number}"
+
+
+def _day(scene: Scene) -> None:
+    """Hours and start of a course; one that is no course is told by the checks."""
+    day = scene.schedule
+    if day.course is None or any(clock_h(text) is None for text, _ in day.course):
+        return
+    times = rising_hours([text for text, _ in day.course])
+    if times[-1] > times[0]:
+        hours = times[-1] - times[0]
+        _settle(
+            scene, day, "hours", hours, "schedule.hours", f"{hours:.4g}", "from first to last of the course"
+        )
+        _settle(scene, day, "start", day.course[0][0], "", "", "")
 
 
 def _meters(scene: Scene) -> None:

@@ -166,8 +166,9 @@ class Tank {
     return this.dims.reduce((sum, dim, m) => sum + dim * this.channels[m].ppf, 0);
   }
 
-  // Hours at full light that give the same photons as the day with its rise and fall.
+  // Hours at full light that give the same photons as the day with its rise and fall, or its course.
   fullHours() {
+    if (this.day.course !== null) return this.hours * this.day.course; // stretched to the hours
     return Math.max(this.hours - Math.min(this.day.ramp, this.hours / 2), 0);
   }
 

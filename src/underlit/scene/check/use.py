@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import re
-
 from underlit.scene.check.checker import CLOSE_M, Checker, cm
+from underlit.scene.use import clock_h, rising_hours
 
 _N_BANDS = 16
 _BYTES = 8
@@ -23,11 +22,35 @@ def check(checker: Checker) -> None:
 
 def _schedule(checker: Checker) -> None:
     schedule = checker.scene.schedule
+    if schedule.course is not None:
+        _course(checker, [text for text, _ in schedule.course])
+        return
     if 2 * schedule.ramp > schedule.hours:
         expected = f"at most half of the {schedule.hours:g} hours of light, since it is both rise and fall"
         checker.wrong(("schedule", "ramp"), expected)
-    if not re.fullmatch(r"([01]?\d|2[0-3]):[0-5]\d", schedule.start):
+    if clock_h(schedule.start) is None:
         checker.wrong(("schedule", "start"), "a time of day such as 10:00", 'Write `start = "10:00"`.')
+
+
+def _course(checker: Checker, times: list[str]) -> None:
+    path = ("schedule", "course")
+    for key in ("hours", "ramp", "start"):
+        if checker.given(("schedule", key)):
+            checker.fault(
+                ("schedule", key),
+                f"got `{key}` and `course`, expected one of them: a course is the whole day.",
+                "Keep one of them.",
+            )
+    for k, text in enumerate(times):
+        if clock_h(text) is None:
+            checker.wrong((*path, k), 'a time of day and a share, such as ["10:00", 0.6]')
+    hours = rising_hours(times)
+    if all(clock_h(text) is not None for text in times) and not 0 < hours[-1] - hours[0] <= 24:
+        checker.fault(
+            path,
+            f"got {' '.join(times)}, expected times that rise within one day.",
+            "A time below the one before it counts as past midnight.",
+        )
 
 
 def _meter(checker: Checker, i: int) -> None:
