@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import resource
 import time
 from dataclasses import dataclass, field
 from multiprocessing import get_context
@@ -13,6 +12,7 @@ import numpy as np
 from benchmarks.contenders.engine import ONE_NM, SOIL_ONLY, Tallied, Tracer
 from benchmarks.merit import AREAS_CM, by_area, open_cells
 from benchmarks.tank import SCENE, prepare, scene_text
+from benchmarks.worker import peak_mb
 from underlit import spectra
 from underlit.scene.loader import from_text
 
@@ -166,4 +166,4 @@ def _trace_big(n_triangles: int, groups: int, photons: int, queue) -> None:
     result = trace(scene, photons=photons, threads=os.cpu_count())
     if len(result.photons) != groups:
         raise AssertionError(f"{len(result.photons)} groups, {groups} wanted")
-    queue.put(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0)
+    queue.put(peak_mb())

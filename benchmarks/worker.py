@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import resource
+import sys
 import tempfile
 import time
 from contextlib import contextmanager
 from dataclasses import dataclass
 from multiprocessing import get_context
+from pathlib import Path
 
 import numpy as np
 
@@ -121,7 +123,7 @@ def _serve(pipe, name: str) -> None:
         pipe.send(Missing(str(error)))
         return
     while (request := pipe.recv()) is not None:
-        pipe.send(_peak_mb() if request == "memory" else _timed(contender, *request))
+        pipe.send(peak_mb() if request == "memory" else _timed(contender, *request))
 
 
 def _timed(contender, n: int, threads: int, seed: int) -> Run:
@@ -137,5 +139,12 @@ def _cpu_s() -> float:
     return sum(u.ru_utime + u.ru_stime for u in usage)
 
 
-def _peak_mb() -> float:
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+def peak_mb() -> float:
+    """Peak resident memory of this process. [MB]"""
+    try:
+        # `ru_maxrss` counts from before a program was started: a child begins with the peak of its parent.
+        status = Path("/proc/self/status").read_text()
+        return int(status.split("VmHWM:")[1].split()[0]) / 1024.0
+    except OSError:
+        unit = 2**20 if sys.platform == "darwin" else 2**10
+        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit

@@ -64,6 +64,5 @@ class Tracer:
         tally = Tally(self.packed, self.lamps, streams, seed)
         with Cores(tally, threads) as engine:
             run_layers(tally, engine, None, n, None, 0.0)
-        first, soil = self.packed.layout.first["soil"], tally.landed("soil")[:, 0]
-        tally.cells[:, 0, first : first + soil.shape[1]] = soil
+        tally.settle()
         return tally.cells[:, 0] / (SCALE * tally.done[0])

@@ -255,11 +255,21 @@ def _put(file: Any, path: str, value: Any) -> None:
         data = np.array(value, dtype=object)
         dataset = file.create_dataset(path, data=data, dtype=h5py.string_dtype())
     else:
-        data = np.ascontiguousarray(value, dtype=field.dtype)
-        dataset = file.create_dataset(path, data=data, **_packing(data))
+        dataset = _put_numbers(file, path, np.asarray(value, field.dtype))
     dataset.attrs["units"] = field.units
     if field.axes:
         dataset.attrs["axes"] = ", ".join(field.axes)
+
+
+def _put_numbers(file: Any, path: str, data: np.ndarray) -> Any:
+    packing = _packing(data)
+    if not packing:
+        return file.create_dataset(path, data=data)
+    dataset, step = file.create_dataset(path, data.shape, data.dtype, **packing), packing["chunks"][0]
+    # Whole chunks in turn: what is a view of more is copied for each write.
+    for first in range(0, len(data), step):
+        dataset[first : first + step] = data[first : first + step]
+    return dataset
 
 
 def _packing(data: np.ndarray) -> dict[str, Any]:

@@ -232,6 +232,8 @@ def _result(
     scene: Scene, lamps: Lamps, tally: Tally, seed: int, precision, stop_reason: str, wall_s: float
 ) -> Result:
     packed, layout = tally.packed, tally.packed.layout
+    rel_err = tally.rel_err()[0]
+    tally.settle()
     sums = {name: tally.landed(name) for name in layout.surfaces}
     return Result(
         scene_text=scene.text,
@@ -253,7 +255,7 @@ def _result(
         wall_s=wall_s,
         stop_reason=stop_reason,
         rel_err_asked=float("nan") if precision is None else precision,
-        rel_err=tally.rel_err()[0],
+        rel_err=rel_err,
     )
 
 

@@ -45,13 +45,18 @@ class Tally:
         return int(self.replicates * self.done.sum())
 
     def landed(self, name: str) -> np.ndarray:
-        """Sums of a surface, gathered light counted in as if photons had brought it, shape (K, S, C, B)."""
+        """Sums of a surface, shape (K, S, C, B); for the soil without gathered light until `settle`."""
         first, surface = self.packed.layout.first[name], self.packed.layout.surfaces[name]
-        sums = self.cells[:, :, first : first + surface.n_cells]
-        if name != "soil" or not self.gathered.any():
-            return sums
-        worth = self.done / np.maximum(self.gathered, 1)
-        return sums + np.rint(self.first_light * worth[:, None, None]).astype(np.int64)
+        return self.cells[:, :, first : first + surface.n_cells]
+
+    def settle(self) -> None:
+        """Count gathered light in as if photons had brought it; the last thing to do, when errors are known."""
+        soil, worth = self.landed("soil"), self.done / np.maximum(self.gathered, 1)
+        if self.gathered.any():
+            # One replicate at a time: they are large.
+            for sums, light in zip(soil, self.first_light, strict=True):
+                sums += np.rint(light * worth[:, None, None]).astype(np.int64)
+        self.first_light = self.first_light[:, :, :0].copy()
 
     def rel_err(self) -> tuple[float, float]:
         """Relative standard error of the median soil cell, and the median PPFD, at usual settings. [-, umol m-2 s-1]"""
