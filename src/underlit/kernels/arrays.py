@@ -14,14 +14,13 @@ import numpy as np
 LEFT, RIGHT, FRONT, BACK, BOTTOM, TOP = range(6)
 FACE_NAMES = ("left", "right", "front", "back", "bottom", "top")
 
-# Where a path is.
-OUTSIDE, AIR, WATER, GLASS, ENDED = range(5)
+# Where a path is. (Typed numbers: a plain int would have kernels compiled anew for each value they are called with.)
+OUTSIDE, AIR, WATER, GLASS, ENDED = np.arange(5)
 
 # What lies behind a pane.
 CLEAN, AIR_GAP, BONDED = range(3)
 
-# Light budget: what a photon's weight can end in. Hardscape pieces, then plant zones, follow. (Typed numbers: a plain
-# int would have kernels compiled anew for each value they are called with.)
+# Light budget: what a photon's weight can end in. Hardscape pieces, then plant zones, follow.
 (
     PAST_TANK,
     REFLECTED_ABOVE_WATER,
@@ -158,7 +157,7 @@ class GridArrays(NamedTuple):
     plane_z_m: np.ndarray  # (P,) rising heights of the horizontal planes
 
 
-SOIL_GRID, FIRST_PANE_GRID, SURFACE_GRID, FIRST_PLANE_GRID = 0, 1, 6, 7
+SOIL_GRID, FIRST_PANE_GRID, SURFACE_GRID, FIRST_PLANE_GRID = np.array([0, 1, 6, 7])
 
 
 class SceneArrays(NamedTuple):

@@ -66,6 +66,9 @@ def build_tree(corner, leaf_size):
     """
     n_tri = len(corner)
     box = np.concatenate([corner.min(axis=1), corner.max(axis=1)], axis=1)
+    if n_tri <= leaf_size:  # the root is a leaf: nothing to compile a kernel for
+        bounds = np.concatenate([box[:, :3].min(axis=0), box[:, 3:].max(axis=0)])
+        return Tree(bounds[None], np.array([[0, n_tri]], np.int32), np.arange(n_tri, dtype=np.int32))
     tree = Tree(
         np.empty((2 * n_tri, 6), np.float32),
         np.zeros((2 * n_tri, 2), np.int32),

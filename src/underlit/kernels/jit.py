@@ -1,40 +1,76 @@
 """The one way kernels are compiled.
 
+A kernel is compiled to machine code where Python calls it, with all that it calls; on its way there each of those is
+only translated (`library`). numba would make machine code, and ways in from Python and C, of each of them too: half
+of a first start.
+
 `contract` and `nsz` are the only relaxations: `fastmath=True` would let the compiler assume that nothing is ever
 infinite or NaN, and breaks `isfinite`.
 """
 
 from __future__ import annotations
 
-import numba
+from functools import cached_property
 
-_OPTIONS = {"cache": True, "nogil": True, "error_model": "numpy"}
+import numba
+from numba.core.registry import CPUDispatcher
+
+from underlit.kernels.library import Part
+
+_OPTIONS = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
 _RELAXED = {"contract", "nsz"}
+
+
+class Kernel(CPUDispatcher):
+    """A kernel for other kernels to call. From Python it is called by `entry`, the same compiled for that."""
+
+    options: dict
+
+    @cached_property
+    def entry(self):
+        """Compiled whole, and kept on disk."""
+        return numba.njit(**_OPTIONS, **self.options, cache=True)(self.py_func)
+
+    def __call__(self, *args):
+        return self.entry(*args)
+
+
+def _kernel(*, inlined=False, **options):
+    """A decorator for kernels with such options of numba."""
+
+    def decorate(function):
+        if numba.config.DISABLE_JIT:
+            return function
+        part = {**options, "forceinline": True} if inlined else options
+        dispatcher = numba.njit(**_OPTIONS, **part, no_cpython_wrapper=True, pipeline_class=Part)(function)
+        dispatcher.__class__ = Kernel
+        dispatcher.options = options
+        return dispatcher
+
+    return decorate
+
 
 # `_nrt=False`: kernels own no memory. With numba's reference counts each touch of an array of the scene would cost
 # an atomic operation, nine tenths of the run time; scratch arrays come from the caller instead.
-kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, _nrt=False)
+kernel = _kernel(fastmath=_RELAXED, _nrt=False)
 
 # For sums in any order, which vector instructions need.
-summing_kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED | {"reassoc"}, _nrt=False)
+summing_kernel = _kernel(fastmath=_RELAXED | {"reassoc"}, _nrt=False)
 
 outlined_kernel = kernel  # where a target has code that is called from many places once
 
-# For kernels that take the whole scene. They are never called from Python, which saves compiling a way in. A call
-# copies some hundred words of array headers onto the stack, so what runs at every event is inlined, and compiled
-# again wherever it is; what runs rarely or for long is called.
-_NO_WAY_IN = {"_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
-_INLINED = {**_NO_WAY_IN, "forceinline": True}
-inlined_kernel = numba.njit(**_OPTIONS, **_INLINED, fastmath=_RELAXED)
-called_kernel = numba.njit(**_OPTIONS, **_NO_WAY_IN, fastmath=_RELAXED)
+# For kernels that take the whole scene. A call copies some hundred words of array headers onto the stack, so what runs
+# at every event is inlined; what runs rarely or for long is called.
+inlined_kernel = _kernel(inlined=True, fastmath=_RELAXED, _nrt=False)
+called_kernel = kernel
 
 # For a large kernel with one caller: merged into it before it is compiled, so that it is compiled once.
-merged_kernel = numba.njit(**_OPTIONS, fastmath=_RELAXED, _nrt=False, inline="always")
+merged_kernel = _kernel(fastmath=_RELAXED, _nrt=False, inline="always")
 
 # Where watertightness rests on the same rounding in neighbouring triangles: nothing fused.
 # Said outright, as numba lets a kernel inherit from its caller what it leaves open.
-exact_kernel = numba.njit(**_OPTIONS, fastmath=False, _nrt=False)
-inlined_exact_kernel = numba.njit(**_OPTIONS, **_INLINED, fastmath=False)
+exact_kernel = _kernel(fastmath=False, _nrt=False)
+inlined_exact_kernel = _kernel(inlined=True, fastmath=False, _nrt=False)
 
 # For preparation, which makes arrays.
-builder = numba.njit(**_OPTIONS)
+builder = numba.njit(**_OPTIONS, cache=True)

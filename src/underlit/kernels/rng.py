@@ -155,7 +155,7 @@ def philox(c0, c1, c2, c3, k0, k1):
 
 
 # Layout of a photon's random state, uint32 (8,): four buffered words, how many are used, block, photon low, stream.
-_USED, _BLOCK, _PHOTON, _STREAM = 4, 5, 6, 7
+_WORD_0, _WORD_1, _WORD_2, _WORD_3, _USED, _BLOCK, _PHOTON, _STREAM = np.arange(8)
 RNG_WORDS = 8
 
 
@@ -175,10 +175,10 @@ def draw_block(rng, seed):
     w0, w1, w2, w3 = philox(
         get(rng, _PHOTON), get(rng, _STREAM), block, np.uint32(0), np.uint32(seed), np.uint32(seed >> 32)
     )
-    put(rng, 0, w0)
-    put(rng, 1, w1)
-    put(rng, 2, w2)
-    put(rng, 3, w3)
+    put(rng, _WORD_0, w0)
+    put(rng, _WORD_1, w1)
+    put(rng, _WORD_2, w2)
+    put(rng, _WORD_3, w3)
     put(rng, _BLOCK, np.uint32(block + np.uint32(1)))
 
 
