@@ -389,6 +389,17 @@ def test_live_display_on_a_terminal():
     assert "25 %" in shown
 
 
+@pytest.mark.parametrize("terminal", [True, False])
+@pytest.mark.parametrize("compiles", [True, False])
+def test_only_a_first_run_is_said_to_compile(terminal, compiles):
+    from rich.console import Console
+
+    screen = Console(file=io.StringIO(), force_terminal=terminal, width=120)
+    with Meter(screen, quiet=False, compiles=compiles):
+        pass
+    assert ("compiles its kernels" in screen.file.getvalue()) is compiles
+
+
 def test_numbers_are_shown_as_their_error_allows():
     assert tables.text_of(underlit.Estimate([9.0, 11.0, 10.0, 10.0])) == "10.0 ± 0.4"
     assert tables.text_of(12.345) == "12.3"

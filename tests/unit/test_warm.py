@@ -20,6 +20,19 @@ def test_nothing_is_started_where_all_is_compiled(monkeypatch, tmp_path):
         assert not loop.under_way
 
 
+def test_a_trace_takes_over_what_its_command_has_started(monkeypatch, tmp_path):
+    monkeypatch.setattr(warm.os, "cpu_count", lambda: 2)
+    monkeypatch.setattr(warm, "_COMMAND", [sys.executable, "-c", "import time; time.sleep(60)"])
+    cached(monkeypatch, tmp_path)
+    with warm.PhotonLoop() as outer:
+        with warm.PhotonLoop() as inner:
+            assert inner is outer
+        assert outer.under_way
+    assert not outer.under_way
+    with warm.PhotonLoop() as later:
+        assert later is not outer
+
+
 def compiler(monkeypatch, tmp_path, program):
     monkeypatch.setattr(warm.os, "cpu_count", lambda: 2)
     monkeypatch.setattr(warm, "_COMMAND", [sys.executable, "-c", program])
@@ -27,6 +40,7 @@ def compiler(monkeypatch, tmp_path, program):
     with warm.PhotonLoop() as loop:
         assert loop.under_way
         loop.join()
+        assert not loop.under_way
     return {path.name: path.read_text() for path in ours.rglob("*") if path.is_file()}
 
 

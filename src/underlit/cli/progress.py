@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from underlit.tracer.run import Progress
 
 PLAIN_EVERY_S = 10.0
-STARTING = "Starting. The first trace after an install compiles its kernels, which takes some 20 seconds."
+STARTING = "Starting."
+COMPILING = "Starting. The first trace after an install compiles its kernels, which takes some 10 seconds."
 BAR = 24
 
 
@@ -26,10 +27,12 @@ class Meter:
     screen : rich.console.Console
     quiet : bool
         Show nothing.
+    compiles : bool
+        Whether kernels must be compiled first, which takes a while.
     """
 
-    def __init__(self, screen: Console, quiet: bool) -> None:
-        self._screen, self._quiet = screen, quiet
+    def __init__(self, screen: Console, quiet: bool, compiles: bool = False) -> None:
+        self._screen, self._quiet, self._compiles = screen, quiet, compiles
         self._live: Live | None = None
         self._printed_s = -math.inf
         self._last: Progress | None = None
@@ -40,7 +43,10 @@ class Meter:
         if self._screen.is_terminal:
             from rich.live import Live
 
-            self._live = Live(STARTING, console=self._screen, refresh_per_second=4).__enter__()
+            text = COMPILING if self._compiles else STARTING
+            self._live = Live(text, console=self._screen, refresh_per_second=4).__enter__()
+        elif self._compiles:
+            self._screen.print(COMPILING, highlight=False, soft_wrap=True)
         return self
 
     def __exit__(self, *fault: object) -> None:

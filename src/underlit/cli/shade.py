@@ -56,6 +56,7 @@ def _bare(res: Result, path: Path, scene: Path | None) -> Result:
     from underlit.scene import scene_from_text
     from underlit.scene.bare import without_hardscape
     from underlit.tracer import trace
+    from underlit.tracer.warm import is_compiled
 
     text = without_hardscape(res.scene_text)
     if path.exists():
@@ -67,7 +68,7 @@ def _bare(res: Result, path: Path, scene: Path | None) -> Result:
     screen.print("Tracing the tank without its hardscape.", highlight=False)
     folder = None if scene is None else scene if scene.is_dir() else scene.parent
     bare = scene_from_text(text, folder, name=res.scene_file)
-    with Meter(screen, quiet=False) as meter:
+    with Meter(screen, quiet=False, compiles=not is_compiled()) as meter:
         found = trace(bare, photons=res.n_photons, seed=res.seed, progress=meter.update)
     if found.stop_reason == "interrupted":
         raise click.Abort

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from pathlib import Path
 
 import click
@@ -52,31 +53,34 @@ def command(
     from underlit.scene.world import build_world
     from underlit.spectra import cautions
     from underlit.tracer import trace
+    from underlit.tracer.warm import PhotonLoop, is_compiled
 
     if precision is not None and photons is not None:
         raise click.UsageError("Give --precision or --photons, not both.")
     if precision == 0.0:
         raise click.BadParameter("an error of 0 % would take for ever.", param_hint="--precision")
-    loaded = load_scene(scene)
-    world = build_world(loaded)
-    target = output or Path(f"{scene.resolve().stem if scene.is_file() else scene.resolve().name}.h5")
-    io.check_writable(target)
     screen = console(stderr=True)
-    if not quiet:
-        print_cautions([*loaded.warnings, *world.warnings], screen)
     notices: list[str] = []
-    with Meter(screen, quiet) as meter:
-        result = trace(
-            loaded,
-            precision=precision,
-            photons=photons,
-            seed=seed,
-            threads=threads,
-            world=world,
-            progress=meter.update,
-            device=device,
-            notice=notices.append,
-        )
+    # A first run compiles while the scene is still read.
+    with PhotonLoop() if device == "cpu" else nullcontext():
+        loaded = load_scene(scene)
+        world = build_world(loaded)
+        target = output or Path(f"{scene.resolve().stem if scene.is_file() else scene.resolve().name}.h5")
+        io.check_writable(target)
+        if not quiet:
+            print_cautions([*loaded.warnings, *world.warnings], screen)
+        with Meter(screen, quiet, compiles=device == "cpu" and not is_compiled()) as meter:
+            result = trace(
+                loaded,
+                precision=precision,
+                photons=photons,
+                seed=seed,
+                threads=threads,
+                world=world,
+                progress=meter.update,
+                device=device,
+                notice=notices.append,
+            )
     for notice in notices if not quiet else []:
         screen.print(notice, highlight=False)
     result.save(target)

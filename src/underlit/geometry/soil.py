@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator, RegularGridInterpolator
 
 from underlit.errors import DataError
 from underlit.geometry.mesh import UNIT_M
@@ -137,6 +136,8 @@ def profile_soil(
     DataError
         Fewer than two points, distances that do not increase, or a depth below zero.
     """
+    from scipy.interpolate import PchipInterpolator
+
     table = np.asarray(points, np.float64)
     if table.ndim != 2 or table.shape[0] < 2 or table.shape[1] != 2 or not np.all(np.diff(table[:, 0]) > 0.0):
         raise DataError(
@@ -170,6 +171,8 @@ def mapped_soil(length: float, width: float, heights, *, cell: float = 0.01) -> 
     DataError
         Fewer than two rows or columns, or a depth that is negative or not a number.
     """
+    from scipy.interpolate import RegularGridInterpolator
+
     table = np.asarray(heights, np.float64)
     if table.ndim != 2 or min(table.shape) < 2:
         raise DataError(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from underlit.errors import MeshError
 from underlit.geometry import topology
@@ -158,6 +157,8 @@ def _largest_piece(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray,
 
 def _grain(vertices, faces, limbs: list[Limb], step: float, gnarl: float, seed: int) -> np.ndarray:
     """Displacement of each vertex along its normal: fibres that wind along the limbs, and bumps. [m]"""
+    from scipy.spatial import cKDTree
+
     limbs = [limb.finer(4) for limb in limbs]
     axis = np.concatenate([limb.points for limb in limbs])
     radius = np.concatenate([limb.radii for limb in limbs])

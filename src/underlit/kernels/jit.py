@@ -10,39 +10,44 @@ infinite or NaN, and breaks `isfinite`.
 
 from __future__ import annotations
 
-from functools import cached_property
+from threading import Lock
 
 import numba
 from numba.core.registry import CPUDispatcher
 
-from underlit.kernels.library import Part
+from underlit.kernels.library import OptimisedPart, Part
 
 _OPTIONS = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
 _RELAXED = {"contract", "nsz"}
 
 
+_ONE_AT_A_TIME = Lock()
+
+
 class Kernel(CPUDispatcher):
-    """A kernel for other kernels to call. From Python it is called by `entry`, the same compiled for that."""
+    """A kernel for other kernels to call. Python calls its `entry`: the same compiled whole, and kept on disk."""
 
     options: dict
+    entry = None  # until it is first called
 
-    @cached_property
-    def entry(self):
-        """Compiled whole, and kept on disk."""
-        return numba.njit(**_OPTIONS, **self.options, cache=True)(self.py_func)
+    def __call__(self, *args, **named):
+        if self.entry is None:
+            with _ONE_AT_A_TIME:
+                if self.entry is None:
+                    self.entry = numba.njit(**_OPTIONS, **self.options, cache=True)(self.py_func)
+        return self.entry(*args, **named)
 
-    def __call__(self, *args):
-        return self.entry(*args)
 
-
-def _kernel(*, inlined=False, **options):
+def _kernel(*, inlined=False, compiler=Part, **options):
     """A decorator for kernels with such options of numba."""
 
     def decorate(function):
         if numba.config.DISABLE_JIT:
             return function
         part = {**options, "forceinline": True} if inlined else options
-        dispatcher = numba.njit(**_OPTIONS, **part, no_cpython_wrapper=True, pipeline_class=Part)(function)
+        dispatcher = numba.njit(**_OPTIONS, **part, no_cpython_wrapper=True, pipeline_class=compiler)(
+            function
+        )
         dispatcher.__class__ = Kernel
         dispatcher.options = options
         return dispatcher
@@ -54,8 +59,9 @@ def _kernel(*, inlined=False, **options):
 # an atomic operation, nine tenths of the run time; scratch arrays come from the caller instead.
 kernel = _kernel(fastmath=_RELAXED, _nrt=False)
 
-# For sums in any order, which vector instructions need.
-summing_kernel = _kernel(fastmath=_RELAXED | {"reassoc"}, _nrt=False)
+# For loops over bands, and for sums in any order, which vector instructions need.
+band_kernel = _kernel(compiler=OptimisedPart, fastmath=_RELAXED, _nrt=False)
+summing_kernel = _kernel(compiler=OptimisedPart, fastmath=_RELAXED | {"reassoc"}, _nrt=False)
 
 outlined_kernel = kernel  # where a target has code that is called from many places once
 

@@ -5,30 +5,6 @@ from __future__ import annotations
 from llvmlite.binding import Linkage
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder
-from numba.core.compiler_machinery import AnalysisPass, register_pass
-from numba.core.typed_passes import AnnotateTypes
-
-
-class Part(CompilerBase):
-    """numba's compiler, but for what becomes of the code."""
-
-    def define_pipelines(self):
-        passes = DefaultPassBuilder.define_nopython_pipeline(self.state)
-        passes.add_pass_after(_IntoPartLibrary, AnnotateTypes)
-        passes.finalize()
-        return [passes]
-
-
-@register_pass(mutates_CFG=False, analysis_only=True)
-class _IntoPartLibrary(AnalysisPass):
-    _name = "into_part_library"
-
-    def __init__(self):
-        AnalysisPass.__init__(self)
-
-    def run_pass(self, state):
-        state.library = _PartLibrary(state.targetctx.codegen(), state.func_id.func_qualname)
-        return False
 
 
 class _PartLibrary(JITCodeLibrary):
@@ -49,12 +25,16 @@ class _PartLibrary(JITCodeLibrary):
 
     def _get_module_for_linking(self):
         if self._shared_module is None:
-            module = self._own()
-            for library in self._called():
-                part = isinstance(library, _PartLibrary)
-                module.link_in(library._own() if part else library._get_module_for_linking(), preserve=not part)
-            self._shared_module = module
+            self._shared_module = self._own()
+            self._link_called(self._shared_module)
         return self._shared_module
+
+    def _link_called(self, module):
+        for library in self._called():
+            if isinstance(library, _PartLibrary):
+                module.link_in(library._own())
+            else:
+                module.link_in(library._get_module_for_linking(), preserve=True)
 
     def _own(self):
         """A copy of the code of this kernel, which may meet others of itself."""
@@ -65,11 +45,43 @@ class _PartLibrary(JITCodeLibrary):
         return module
 
     def _called(self):
-        """Code of all that is called from here, directly or not, each once."""
-        found, todo = {}, list(self._linking_libraries)
+        """Code of all that is called from here, directly or not, callers first: the linker drops what none has named."""
+        found, todo = {}, [(self, iter(self._linking_libraries))]
         while todo:
-            library = todo.pop()
-            if library not in found:
+            library, called = todo[-1]
+            following = next((other for other in called if other not in found), None)
+            if following is None:
+                todo.pop()
                 found[library] = None
-                todo += library._linking_libraries if isinstance(library, _PartLibrary) else []
-        return found
+            elif isinstance(following, _PartLibrary):
+                todo.append((following, iter(following._linking_libraries)))
+            else:
+                found[following] = None
+        return [library for library in reversed(found) if library is not self]
+
+
+class _OptimisedLibrary(_PartLibrary):
+    """The code of one kernel with what it calls, as good as it gets on its own."""
+
+    def finalize(self):
+        self._link_called(self._final_module)
+        self._linking_libraries.clear()
+        self._optimize_final_module()
+        self._finalized = True
+
+
+class Part(CompilerBase):
+    """numba's compiler, but for what becomes of the code."""
+
+    _library: type[JITCodeLibrary] = _PartLibrary
+
+    def define_pipelines(self):
+        state = self.state
+        state.library = self._library(state.targetctx.codegen(), state.func_id.func_qualname)
+        return [DefaultPassBuilder.define_nopython_pipeline(state)]
+
+
+class OptimisedPart(Part):
+    """For what comes out worse in the midst of something large: loops that vector instructions are wanted for."""
+
+    _library = _OptimisedLibrary

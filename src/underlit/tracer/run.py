@@ -11,6 +11,7 @@ import platform
 import time
 import warnings
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
@@ -28,7 +29,7 @@ from underlit.tracer.cores import PHOTONS_PER_POINT, Cores
 from underlit.tracer.pack import Packed, pack
 from underlit.tracer.sources import Lamps, build_lamps
 from underlit.tracer.tally import SCALE, Tally
-from underlit.tracer.warm import PhotonLoop
+from underlit.tracer.warm import PhotonLoop, no_collection
 
 # Points that a soil cell needs at least for good, and the share of a lamp's photons that land on the soil; both rough.
 _FEW_POINTS, _SHARE_ON_SOIL = 4, 0.4
@@ -144,16 +145,19 @@ def trace(
             stop_reason = run_layers(card.tally, card, precision, photons, progress, start)
         return _result(scene, lamps, card.tally, seed, precision, stop_reason, time.perf_counter() - start)
     with PhotonLoop() as photon_loop:
-        packed = pack(scene, world)
+        with no_collection() if photon_loop.is_first else nullcontext():
+            packed = pack(scene, world)
         n_streams = scene.run.replicates * len(lamps.sources)
         if precision is not None and not _worth_gathering(packed, n_streams, precision):
             packed = replace(packed, arrays=packed.arrays._replace(gathers=False))
         tally = Tally(packed, lamps, scene.run.replicates, seed, _planted(scene))
         start = time.perf_counter()
         with Cores(tally, threads) as cores:
-            if photon_loop.under_way:
-                cores.compile_gathering()
-                photon_loop.join()
+            if photon_loop.is_first:
+                with no_collection():
+                    cores.compile_gathering()
+                    photon_loop.join()
+                    cores.compile_tracing()
             stop_reason = run_layers(tally, cores, precision, photons, progress, start)
     return _result(scene, lamps, tally, seed, precision, stop_reason, time.perf_counter() - start)
 

@@ -11,6 +11,9 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 
 from underlit.kernels import cache_folder
@@ -36,18 +39,30 @@ _COMMAND = [sys.executable, "-m", "underlit.tracer.warm"]
 _COMPILED = "*.trace_batch-*"  # numba's files of the photon loop
 
 
+def is_compiled() -> bool:
+    """Whether the photon loop is in the cache, so that a trace starts at once."""
+    return any(cache_folder().rglob(_COMPILED))
+
+
 class PhotonLoop:
     """The photon loop while it is being compiled beside this process; use as a context.
 
-    Where it is compiled already, or there is only one core, nothing is started.
+    Where it is compiled already, or there is only one core, nothing is started. Inside such a context another one is
+    the same, so that a command can have it compiled while it still reads its scene.
     """
 
     def __init__(self) -> None:
         self._process: subprocess.Popen | None = None
         self._folder = ""
+        self.is_first = False  # whether kernels have to be compiled
 
     def __enter__(self) -> PhotonLoop:
-        if (os.cpu_count() or 1) > 1 and not any(cache_folder().rglob(_COMPILED)):
+        outer = _OUTER.get()
+        if outer is not None:
+            return outer
+        _OUTER.set(self)
+        self.is_first = not is_compiled()
+        if self.is_first and (os.cpu_count() or 1) > 1:
             self._folder = tempfile.mkdtemp(prefix="underlit-")
             self._process = subprocess.Popen(
                 _COMMAND,
@@ -58,9 +73,15 @@ class PhotonLoop:
         return self
 
     def __exit__(self, *_) -> None:
+        if _OUTER.get() is self:
+            _OUTER.set(None)
+            self._end()
+
+    def _end(self) -> None:
         if self._process is not None:
             self._process.kill()
             self._process.wait()
+            self._process = None
             shutil.rmtree(self._folder, ignore_errors=True)
 
     @property
@@ -69,14 +90,29 @@ class PhotonLoop:
 
     def join(self) -> None:
         """Wait for it. If it came to nothing, the loop is compiled where it is first called."""
-        if self._process is None or self._process.wait() != 0:
-            return
-        theirs, ours = Path(self._folder) / cache_folder().name, cache_folder()
-        # Code first, then the index (.nbi) that names it.
-        for path in sorted(theirs.rglob(_COMPILED), key=lambda path: path.suffix == ".nbi"):
-            place = ours / path.relative_to(theirs)
-            place.parent.mkdir(parents=True, exist_ok=True)
-            shutil.move(path, place)
+        if self._process is not None and self._process.wait() == 0:
+            theirs, ours = Path(self._folder) / cache_folder().name, cache_folder()
+            # Code first, then the index (.nbi) that names it.
+            for path in sorted(theirs.rglob(_COMPILED), key=lambda path: path.suffix == ".nbi"):
+                place = ours / path.relative_to(theirs)
+                place.parent.mkdir(parents=True, exist_ok=True)
+                shutil.move(path, place)
+        self._end()
+
+
+_OUTER: ContextVar[PhotonLoop | None] = ContextVar("photon loop under way", default=None)
+
+
+@contextmanager
+def no_collection() -> Iterator[None]:
+    """Compile without garbage collection: the compiler makes many objects and frees few."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def main() -> None:
@@ -87,9 +123,8 @@ def main() -> None:
     from underlit.tracer.sources import build_lamps
     from underlit.tracer.tally import Tally
 
-    gc.disable()  # the compiler makes many objects and frees few
     scene = from_text(_SCENE)
-    with Cores(Tally(pack(scene), build_lamps(scene), 1, 1), 1) as cores:
+    with no_collection(), Cores(Tally(pack(scene), build_lamps(scene), 1, 1), 1) as cores:
         cores.compile_tracing()
 
 
