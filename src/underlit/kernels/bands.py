@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from underlit.kernels.jit import band_kernel, kernel, summing_kernel
+from underlit.kernels.jit import kernel, summing_kernel
 
 LANES = 16
 
@@ -38,7 +38,7 @@ def exp_neg(x):
     return p * p
 
 
-@band_kernel
+@kernel
 def attenuate(v, absorption_per_m, path_m, sinks, sink):
     """Multiply `v` (B,) by exp(-a path) and book what is lost to row `sink` of `sinks` (N, B)."""
     path = np.float32(path_m)
@@ -49,7 +49,7 @@ def attenuate(v, absorption_per_m, path_m, sinks, sink):
         sinks[sink, b] += np.float64(before) - np.float64(after)
 
 
-@band_kernel
+@kernel
 def multiply(v, table, row, sinks, sink):
     """Multiply `v` by row `row` of `table` (n, B) and book what is lost to `sinks`."""
     for b in range(v.size):
@@ -59,7 +59,7 @@ def multiply(v, table, row, sinks, sink):
         sinks[sink, b] += np.float64(before) - np.float64(after)
 
 
-@band_kernel
+@kernel
 def scale(v, factor, sinks, sink):
     """Multiply `v` by one factor and book what is lost (or, above 1, gained) to `sinks`."""
     f = np.float32(factor)
@@ -70,14 +70,14 @@ def scale(v, factor, sinks, sink):
         sinks[sink, b] += np.float64(before) - np.float64(after)
 
 
-@band_kernel
+@kernel
 def book(v, sinks, sink):
     """Book the whole packet to row `sink` of `sinks`: the path ends here."""
     for b in range(v.size):
         sinks[sink, b] += np.float64(v[b])
 
 
-@band_kernel
+@kernel
 def deposit(v, factor, cells, cell):
     """Add `factor` times the packet to row `cell` of `cells` (C, B)."""
     f = np.float32(factor)
@@ -85,7 +85,7 @@ def deposit(v, factor, cells, cell):
         cells[cell, b] += f * v[b]
 
 
-@band_kernel
+@kernel
 def deposit_along(v, absorption_per_m, path_m, cells, cell):
     """Add to row `cell` of `cells` the packet as it is after `path_m` of a medium."""
     path = np.float32(path_m)
@@ -93,7 +93,7 @@ def deposit_along(v, absorption_per_m, path_m, cells, cell):
         cells[cell, b] += v[b] * exp_neg(absorption_per_m[b] * path)
 
 
-@band_kernel
+@kernel
 def deposit_through(v, factor, a1_per_m, path1_m, a2_per_m, path2_m, cells, cell):
     """Add to row `cell` of `cells` the packet, times `factor`, as it is after stretches of two media."""
     f, p1, p2 = np.float32(factor), np.float32(path1_m), np.float32(path2_m)

@@ -15,12 +15,10 @@ from threading import Lock
 import numba
 from numba.core.registry import CPUDispatcher
 
-from underlit.kernels.library import OptimisedPart, Part
+from underlit.kernels.library import Part
 
 _OPTIONS = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
 _RELAXED = {"contract", "nsz"}
-
-
 _ONE_AT_A_TIME = Lock()
 
 
@@ -38,16 +36,14 @@ class Kernel(CPUDispatcher):
         return self.entry(*args, **named)
 
 
-def _kernel(*, inlined=False, compiler=Part, **options):
+def _kernel(*, inlined=False, **options):
     """A decorator for kernels with such options of numba."""
 
     def decorate(function):
         if numba.config.DISABLE_JIT:
             return function
         part = {**options, "forceinline": True} if inlined else options
-        dispatcher = numba.njit(**_OPTIONS, **part, no_cpython_wrapper=True, pipeline_class=compiler)(
-            function
-        )
+        dispatcher = numba.njit(**_OPTIONS, **part, no_cpython_wrapper=True, pipeline_class=Part)(function)
         dispatcher.__class__ = Kernel
         dispatcher.options = options
         return dispatcher
@@ -59,9 +55,8 @@ def _kernel(*, inlined=False, compiler=Part, **options):
 # an atomic operation, nine tenths of the run time; scratch arrays come from the caller instead.
 kernel = _kernel(fastmath=_RELAXED, _nrt=False)
 
-# For loops over bands, and for sums in any order, which vector instructions need.
-band_kernel = _kernel(compiler=OptimisedPart, fastmath=_RELAXED, _nrt=False)
-summing_kernel = _kernel(compiler=OptimisedPart, fastmath=_RELAXED | {"reassoc"}, _nrt=False)
+# For sums in any order, which vector instructions need.
+summing_kernel = _kernel(fastmath=_RELAXED | {"reassoc"}, _nrt=False)
 
 outlined_kernel = kernel  # where a target has code that is called from many places once
 

@@ -25,16 +25,14 @@ class _PartLibrary(JITCodeLibrary):
 
     def _get_module_for_linking(self):
         if self._shared_module is None:
-            self._shared_module = self._own()
-            self._link_called(self._shared_module)
+            module = self._own()
+            for library in self._called():
+                if isinstance(library, _PartLibrary):
+                    module.link_in(library._own())
+                else:
+                    module.link_in(library._get_module_for_linking(), preserve=True)
+            self._shared_module = module
         return self._shared_module
-
-    def _link_called(self, module):
-        for library in self._called():
-            if isinstance(library, _PartLibrary):
-                module.link_in(library._own())
-            else:
-                module.link_in(library._get_module_for_linking(), preserve=True)
 
     def _own(self):
         """A copy of the code of this kernel, which may meet others of itself."""
@@ -45,7 +43,7 @@ class _PartLibrary(JITCodeLibrary):
         return module
 
     def _called(self):
-        """Code of all that is called from here, directly or not, callers first: the linker drops what none has named."""
+        """Code of all that is called from here, directly or not; callers first, as what none has named is dropped."""
         found, todo = {}, [(self, iter(self._linking_libraries))]
         while todo:
             library, called = todo[-1]
@@ -60,28 +58,10 @@ class _PartLibrary(JITCodeLibrary):
         return [library for library in reversed(found) if library is not self]
 
 
-class _OptimisedLibrary(_PartLibrary):
-    """The code of one kernel with what it calls, as good as it gets on its own."""
-
-    def finalize(self):
-        self._link_called(self._final_module)
-        self._linking_libraries.clear()
-        self._optimize_final_module()
-        self._finalized = True
-
-
 class Part(CompilerBase):
     """numba's compiler, but for what becomes of the code."""
 
-    _library: type[JITCodeLibrary] = _PartLibrary
-
     def define_pipelines(self):
         state = self.state
-        state.library = self._library(state.targetctx.codegen(), state.func_id.func_qualname)
+        state.library = _PartLibrary(state.targetctx.codegen(), state.func_id.func_qualname)
         return [DefaultPassBuilder.define_nopython_pipeline(state)]
-
-
-class OptimisedPart(Part):
-    """For what comes out worse in the midst of something large: loops that vector instructions are wanted for."""
-
-    _library = _OptimisedLibrary
