@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 import underlit
+from full_scene import EVERYTHING
 from small_scene import SMALL
 from underlit.errors import UnderlitError
 from underlit.scene.loader import from_text
@@ -20,56 +21,6 @@ from underlit.tracer.sources import build_lamps
 from underlit.tracer.tally import SCALE, Tally
 
 ARCHITECTURE = (8, 0)
-
-# One of everything that has kernels of its own.
-FULL = """
-[tank]
-length = "40 cm"
-width = "25 cm"
-height = "28 cm"
-[tank.panes]
-back = { state = "bonded film", colour = "white", dirt = 0.1 }
-left = { state = "dry film", colour = "mirror" }
-[tank.rim]
-width = "1 cm"
-[tank.lid]
-material = "acrylic"
-condition = "lived-in"
-from = ["0 cm", "0 cm"]
-to = ["30 cm", "25 cm"]
-[water]
-level = "24 cm"
-scattering = "2 1/m"
-surface_slope_rms = "4 deg"
-[substrate]
-profile = [["0 cm", "2 cm"], ["12 cm", "3 cm"], ["25 cm", "9 cm"]]
-[[hardscape]]
-name = "rock"
-shape = "stone"
-size = ["9 cm", "7 cm", "8 cm"]
-position = ["28 cm", "12 cm"]
-triangles = 300
-[[plant]]
-name = "hedge"
-from = ["0 cm", "14 cm"]
-to = ["18 cm", "25 cm"]
-canopy = { height = "10 cm", leaf_area_index = 2, leaf_angle = "erectophile" }
-[floaters]
-cover = 0.2
-[run]
-planes = ["10 cm", "20 cm"]
-[[fixture]]
-shape = "panel"
-size = ["20 cm", "6 cm"]
-height = "12 cm"
-shade = { depth = "2 cm", reflectance = 0.8 }
-[[fixture.channel]]
-spectrum = "white 6500 K"
-power = "20 W"
-flux = "30 umol/s"
-leds = 20
-beam = { lens = "gaussian", fwhm = "60 deg" }
-"""
 
 
 @pytest.fixture
@@ -113,19 +64,19 @@ def ptx_of(text: str, monkeypatch) -> tuple[str, dict[str, bool]]:
     return ptx, features
 
 
-@pytest.mark.parametrize("text", [SMALL, FULL], ids=["little", "everything"])
+@pytest.mark.parametrize("text", [SMALL, EVERYTHING], ids=["little", "everything"])
 def test_the_photon_loop_compiles_in_single_precision(text, monkeypatch):
     ptx, features = ptx_of(text, monkeypatch)
     assert f".target sm_{ARCHITECTURE[0]}{ARCHITECTURE[1]}" in ptx
     assert re.search(r"(red|atom)\.(global\.)?add\.u64", ptx)  # tallies are integers
     assert "fma.rn" in ptx
     assert ".f64" not in ptx
-    assert all(features[name] for name in features if name != "GATHERING") is (text is FULL)
+    assert all(features[name] for name in features if name != "GATHERING") is (text is EVERYTHING)
 
 
 def test_triangles_are_tested_by_products_rounded_one_by_one(monkeypatch):
     """Fused to a multiply-add, the two sides of an edge would not see the same product."""
-    ptx, _ = ptx_of(FULL, monkeypatch)
+    ptx, _ = ptx_of(EVERYTHING, monkeypatch)
     assert len(re.findall(r"mul\.rn(\.ftz)?\.f32", ptx)) >= 12
 
 
