@@ -28,8 +28,9 @@ if TYPE_CHECKING:
     from underlit.scene.world import World
 
 SPACING_M = 0.05
-PHOTONS_PER_LAMP, _LEAST_PHOTONS, _MOST_PHOTONS = 400_000, 8_000, 20_000  # together; of one emitter
-_REPLICATES, _CELL_M, _PLANE_CELL_M = 4, 0.02, 0.02
+PHOTONS_PER_LAMP, _LEAST_PHOTONS, _MOST_PHOTONS = 1_000_000, 8_000, 40_000  # together; of one emitter
+_REPLICATES = 4
+_AT_ONCE = 48  # sources in one trace, for the sake of memory: each has maps of its own
 _FACE = 0.5  # side of an emitter over their spacing
 _WIDER = (0.5, 2.0)  # how far a trace may change the spread of the light in a zone
 _POINTS = 24  # along each side of a lamp's face
@@ -172,22 +173,36 @@ def trace_lattice(
     from underlit.tracer import trace
 
     x, y = (_places(side, spacing_m) for side in (scene.tank.length, scene.tank.width))
+    places = [(px, py) for py in y for px in x]
     own, xyz = _lamp(scene, fixture)
-    made = _with_emitters(scene, own, x, y)
-    n, n_beams = len(made.fixture), len({repr(channel.beam) for channel in fixture.channel})
-    each_photons = photons or _photons_of_one(fixture, spacing_m)
-    res = trace(made, photons=each_photons * n * n_beams, seed=seed, threads=threads, world=world)
-    basis, zones = basis_of(fixture, free), find_zones(res)
-    light, kept = [], []
-    for zone in zones:
-        each = zone.light(maps.ppfd_by_channel(res, zone.surface)).cells.samples
-        by_emitter = np.einsum(
-            "kimc,mv->kivc", each.reshape(len(each), n, len(basis), -1), basis, optimize=True
-        )
-        light.append(np.ascontiguousarray(by_emitter.mean(axis=0)))
-        kept.append(Area(Estimate(by_emitter.mean(axis=1).sum(axis=1)), zone.area_m2).kept)
+    own = own.model_copy(update={"shape": "panel", "size": (_FACE * min(x[1] - x[0], y[1] - y[0]),) * 2})
+    n_beams = len({repr(channel.beam) for channel in fixture.channel})
+    each_photons = (photons or _photons_of_one(fixture, spacing_m)) * n_beams
+    basis = basis_of(fixture, free)
+    step = max(1, _AT_ONCE // n_beams)
+    zones: list[Zone] = []
+    light, spill = [], []
+    for i in range(0, len(places), step):
+        some = places[i : i + step]
+        res = trace(
+            _with_emitters(scene, own, some), photons=each_photons * len(some), seed=seed + i, threads=threads,
+            world=world,
+        )  # fmt: skip
+        zones = find_zones(res)
+        light.append([_light(zone, res, len(some), basis) for zone in zones])
+        spill.append(_spill(res, len(some), basis))
+    by_emitter = [np.concatenate(parts, axis=1) for parts in zip(*light, strict=True)]
+    kept = [Area(Estimate(each.mean(axis=1).sum(axis=1)), zone.area_m2).kept
+            for each, zone in zip(by_emitter, zones, strict=True)]  # fmt: skip
+    mean = [np.ascontiguousarray(each.mean(axis=0)) for each in by_emitter]
     watts = np.array([channel.power for channel in fixture.channel]) @ basis
-    return Lattice(fixture, x, y, zones, light, kept, _spill(res, n, basis), watts, basis.T @ xyz, basis)
+    return Lattice(fixture, x, y, zones, mean, kept, np.concatenate(spill), watts, basis.T @ xyz, basis)
+
+
+def _light(zone: Zone, res: Result, n: int, basis: np.ndarray) -> np.ndarray:
+    """Light of n emitters in the cells of a zone for each setting at full, in each replicate, (K, n, V, C)."""
+    each = zone.light(maps.ppfd_by_channel(res, zone.surface)).cells.samples
+    return np.einsum("kimc,mv->kivc", each.reshape(len(each), n, len(basis), -1), basis, optimize=True)
 
 
 def _photons_of_one(fixture: Fixture, spacing_m: float) -> int:
@@ -204,15 +219,12 @@ def basis_of(fixture: Fixture, free: bool) -> np.ndarray:
     return (dims / dims.max() if dims.max() > 0 else np.ones(len(dims)))[:, None]
 
 
-def _with_emitters(scene: Scene, own: Fixture, x_m: np.ndarray, y_m: np.ndarray) -> Scene:
-    """The scene with small faces for lamps, on coarse cells."""
-    small = _FACE * min(x_m[1] - x_m[0], y_m[1] - y_m[0])
-    places = [(px, py) for py in y_m for px in x_m]
+def _with_emitters(scene: Scene, own: Fixture, places_m: list[tuple[float, float]]) -> Scene:
+    """The scene with small faces for lamps."""
     emitters = tuple(
-        own.model_copy(update={"name": f"{i}", "position": place, "shape": "panel", "size": (small, small)})
-        for i, place in enumerate(places)
+        own.model_copy(update={"name": f"{i}", "position": place}) for i, place in enumerate(places_m)
     )
-    run: dict[str, Any] = {"cell": _CELL_M, "plane_cell": _PLANE_CELL_M, "replicates": _REPLICATES}
+    run: dict[str, Any] = {"replicates": _REPLICATES}
     if all(plant.read_height == 0 for plant in scene.plant):
         run["planes"] = ()
     return scene.model_copy(

@@ -26,6 +26,10 @@ from underlit.studies.store import PHOTONS, Job, Store, Worlds, run_all
 GOALS = ("watts", "price", "spill")
 AROUND = (0.5, 0.75, 1.0, 1.5)  # heights to try where none are given, over that of the lamp
 FINALISTS_SHARE = 0.25
+_RIVALS, _CORRECTIONS = (
+    2,
+    2,
+)  # kinds that are searched on; most times that a trace puts the stand-in right for each
 _MOST_SEED = 2**31
 
 Report = Callable[[int, int, str], None]
@@ -144,16 +148,17 @@ def place(
 
     Notes
     -----
-    The best finalist's trace puts the stand-in right: its light in each zone is multiplied and spread so that it says
-    what the trace says, its kind is searched once more, and what comes out is traced too. The answer is traced again
-    with other random numbers.
+    For the best two kinds (number, height and tilt) the trace puts the stand-in right: its light in each zone is
+    multiplied and spread so that it says what the trace says, the kind is searched once more, and what comes out is
+    traced too. The best of each kind is then traced with all photons, and the better of these is the answer. It is
+    traced again with other random numbers.
     """
     lamp = _chosen(scene, fixture)
     _refuse(scene, lamp, goal, zones)
     aim = Goal(goal, free or window is not None, window, tuple(zones))
     seed = scene.run.seed if seed is None else seed
     hung = _hung(scene, lamp, heights_m, tilts_rad)
-    tell = _Progress(len(hung) * (1 + most) + finalists + 3, done)
+    tell = _Progress(len(hung) * (1 + most) + finalists + 2 * _RIVALS + 1, done)
     tracer = _Tracer(scene, lamp, aim, Store(folder), seed)
     lattices, candidates = _searched(
         scene, hung, folder, most, aim, tell, spacing_m=spacing_m, photons=emitter_photons, seed=seed,
@@ -163,16 +168,21 @@ def place(
     few = max(1, round(full * FINALISTS_SHARE))
     traced = [tracer.finalist(each, few, tell, "traced") for each in candidates[:finalists]]
     traced.sort(key=lambda f: f.rank(goal))
-    tell.number = tell.steps - 3
-    again = _searched_again(scene, traced[0], lattices, aim, seed)
-    traced += [tracer.finalist(again, few, tell, "put right by the trace of the best")] if again else []
+    for kind in _best_kinds(traced):
+        again = _searched_again(scene, _best_of(kind, traced), lattices, aim, seed)
+        traced += [tracer.finalist(again, few, tell, "put right by a trace")] if again else []
     traced.sort(key=lambda f: f.rank(goal))
-    tell.number = tell.steps - 2
-    best = tracer.finalist(traced[0].candidate, full, tell, "the answer")
+    tell.number = tell.steps - 1 - _RIVALS
+    # Which of the best kinds it is, is settled by traces of full length: short ones are too alike in their errors.
+    rivals = [_best_of(kind, traced).candidate for kind in _best_kinds(traced)]
+    settled = [tracer.finalist(rival, full, tell, "in full") for rival in rivals]
+    settled.sort(key=lambda f: f.rank(goal))
+    best, others = settled[0], [f for f in traced if f.candidate not in rivals]
+    tell.number = tell.steps - 1
     fresh = tracer.fresh(best, full)
     tell("the answer traced afresh")
     checks = check(best, tracer.results[best.candidate], fresh)
-    return Placing(aim, lamp, candidates, [best, *traced[1:]], checks, fresh, lattices)
+    return Placing(aim, lamp, candidates, [*settled, *others], checks, fresh, lattices)
 
 
 class _Tracer:
@@ -200,6 +210,16 @@ class _Tracer:
     def _trace(self, scene: Scene, photons: int, seed: int) -> Result:
         ((_, result),) = run_all([Job(scene, photons, seed)], self._store, worlds=self.worlds)
         return result
+
+
+def _best_kinds(finalists: list[Finalist]) -> list[tuple[int, float, float]]:
+    """The first few kinds, each once."""
+    return list(dict.fromkeys(f.candidate.kind for f in finalists))[:_RIVALS]
+
+
+def _best_of(kind: tuple[int, float, float], finalists: list[Finalist]) -> Finalist:
+    """The first of a kind."""
+    return next(f for f in finalists if f.candidate.kind == kind)
 
 
 def _searched(
