@@ -73,6 +73,15 @@ def test_even_light_stays_even():
     assert area.min_over_mean().value > 0.9
 
 
+def test_the_least_of_a_map_with_a_cell_without_light_is_not_known_too_well():
+    """What drawing all cells to their mean leaves in the dark one is no light: the error holds nought."""
+    rng = np.random.default_rng(5)
+    cells = rng.poisson(np.append(np.zeros(1), np.full(N_CELLS, 12.0)), (K, N_CELLS + 1)) * 1.0
+    least = Area(Estimate(cells), np.ones(N_CELLS + 1)).min_over_mean()
+    assert least.value > 3 * Estimate.of(lambda c: c.min(), Estimate(cells)).std_err
+    assert 0.0 < least.value < 2.0 * least.std_err
+
+
 def test_darkness_has_no_evenness():
     dark = Area(Estimate(np.zeros((K, 10))), np.ones(10))
     assert math.isnan(dark.variation().value)

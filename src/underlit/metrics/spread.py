@@ -135,13 +135,13 @@ class Area:
 
     def min_over_mean(self) -> Estimate:
         """Darkest cell over the mean; for smoothed cells, as the least of noisy ones is always too low."""
-        kept, share = self.kept, self.share
+        share = self.share
 
-        def ratio(cells: np.ndarray) -> float:
+        def ratio(cells: np.ndarray, kept: float) -> float:
             mean = share @ cells
             return float(_drawn(cells, share, kept).min() / mean) if mean > 0 else np.nan
 
-        return Estimate.of(ratio, self.cells)
+        return self.of(ratio)
 
 
 def covering(found: Estimate, other: np.ndarray | float) -> Estimate:

@@ -115,7 +115,7 @@ function ofFunction(f, samples) {
 function ofHalves(f, mean, offsets) {
   const value = f(mean);
   const parts = value.map(() => []);
-  const moved = new Float64Array(mean.length); // one for all: making arrays takes longer than filling them
+  const moved = new Float64Array(mean.length);
   for (const offset of offsets) {
     const plus = f(shifted(mean, Math.SQRT1_2, offset, moved));
     const minus = f(shifted(mean, -Math.SQRT1_2, offset, moved));

@@ -99,11 +99,11 @@ function drawPlace(state, surface) {
 
 function drawSpotLamps(tank, surface, spot) {
   const each = tank.cellByChannel(surface, spot.cell);
-  const total = each.reduce((sum, value) => sum + value, 0);
+  const total = each.reduce((sum, { value }) => sum + value, 0);
   const rows = tank.channels.map((channel, m) => [
     channel.label,
-    short(each[m], 3),
-    total > 0 ? `${percent(each[m] / total)} %` : DASH,
+    withError(each[m].value, each[m].error),
+    total > 0 ? `${percent(each[m].value / total)} %` : DASH,
   ]);
   fillTable(el("spot-lamps"), ["channel", "PPFD", "share"], rows);
 }

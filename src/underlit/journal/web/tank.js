@@ -81,12 +81,12 @@ class Tank {
   }
 
   // One array per replicate: the light of some cells, over their open shares.
-  samples(surface, cells, open) {
+  samples(surface, cells, open, dims = this.dims) {
     const k = surface.replicates;
     const n = cells.length;
     const count = surface.cells;
     const found = Array.from({ length: k }, () => new Float64Array(n));
-    this.dims.forEach((dim, m) => {
+    dims.forEach((dim, m) => {
       if (!dim) return;
       const mean = dim * surface.light.rows[m];
       for (let r = 0; r < k; r++) {
@@ -117,10 +117,12 @@ class Tank {
   cellByChannel(surface, c) {
     const open = surface.open ? surface.open[c] : 1;
     const steps = surface.light.data;
-    return Array.from(
-      this.dims,
-      (dim, m) => (dim * surface.light.rows[m] * steps[m * surface.cells + c]) / open,
-    );
+    return Array.from(this.dims, (dim, m) => {
+      const alone = this.dims.map((_, other) => (other === m ? dim : 0));
+      if (surface.noise) return ofSamples(this.samples(surface, [c], [open], alone).map((sample) => sample[0]));
+      const value = (dim * surface.light.rows[m] * steps[m * surface.cells + c]) / open;
+      return { value, parts: [], error: surface.relErr[c] * value };
+    });
   }
 
   // Spectrum around a cell, 380-780 nm, of the PPFD of the cell [umol m-2 s-1 nm-1].
