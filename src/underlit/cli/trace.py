@@ -46,6 +46,27 @@ def command(
     The same scene, seed and photons give the same result to the last bit, on any number of threads.
     What the options leave out is taken from [run] in the scene.
     """
+    from underlit.tracer.warm import PhotonLoop
+
+    if precision is not None and photons is not None:
+        raise click.UsageError("Give --precision or --photons, not both.")
+    if precision == 0.0:
+        raise click.BadParameter("an error of 0 % would take for ever.", param_hint="--precision")
+    # A first run compiles while what it needs besides is still loaded.
+    with PhotonLoop() if device == "cpu" else nullcontext():
+        return _trace(scene, output, precision, photons, seed, threads, device, quiet)
+
+
+def _trace(
+    path: Path,
+    output: Path | None,
+    precision: float | None,
+    photons: int | None,
+    seed: int | None,
+    threads: int | None,
+    device: str,
+    quiet: bool,
+) -> int | None:
     from underlit.cli.progress import Meter
     from underlit.cli.tables import console, print_cautions
     from underlit.results import io
@@ -53,34 +74,28 @@ def command(
     from underlit.scene.world import build_world
     from underlit.spectra import cautions
     from underlit.tracer import trace
-    from underlit.tracer.warm import PhotonLoop, is_compiled
+    from underlit.tracer.warm import is_compiled
 
-    if precision is not None and photons is not None:
-        raise click.UsageError("Give --precision or --photons, not both.")
-    if precision == 0.0:
-        raise click.BadParameter("an error of 0 % would take for ever.", param_hint="--precision")
+    scene = load_scene(path)
+    world = build_world(scene)
+    target = output or Path(f"{path.resolve().stem if path.is_file() else path.resolve().name}.h5")
+    io.check_writable(target)
     screen = console(stderr=True)
+    if not quiet:
+        print_cautions([*scene.warnings, *world.warnings], screen)
     notices: list[str] = []
-    # A first run compiles while the scene is still read.
-    with PhotonLoop() if device == "cpu" else nullcontext():
-        loaded = load_scene(scene)
-        world = build_world(loaded)
-        target = output or Path(f"{scene.resolve().stem if scene.is_file() else scene.resolve().name}.h5")
-        io.check_writable(target)
-        if not quiet:
-            print_cautions([*loaded.warnings, *world.warnings], screen)
-        with Meter(screen, quiet, compiles=device == "cpu" and not is_compiled()) as meter:
-            result = trace(
-                loaded,
-                precision=precision,
-                photons=photons,
-                seed=seed,
-                threads=threads,
-                world=world,
-                progress=meter.update,
-                device=device,
-                notice=notices.append,
-            )
+    with Meter(screen, quiet, compiles=device == "cpu" and not is_compiled()) as meter:
+        result = trace(
+            scene,
+            precision=precision,
+            photons=photons,
+            seed=seed,
+            threads=threads,
+            world=world,
+            progress=meter.update,
+            device=device,
+            notice=notices.append,
+        )
     for notice in notices if not quiet else []:
         screen.print(notice, highlight=False)
     result.save(target)

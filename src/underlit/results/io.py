@@ -167,6 +167,13 @@ class StoredSums(Mapping[str, np.ndarray]):
         self._path, self._stamp, self._names = path, stamp, names
 
     def __getitem__(self, name: str) -> np.ndarray:
+        return self._read(name, np.int64)
+
+    def floats(self, name: str) -> np.ndarray:
+        """The same in double precision, shape (K, S, C, B)."""
+        return self._read(name, np.float64)
+
+    def _read(self, name: str, kind: type) -> np.ndarray:
         if name not in self._names:
             raise KeyError(name)
         with _opened(self._path) as file:
@@ -176,7 +183,7 @@ class StoredSums(Mapping[str, np.ndarray]):
                     where=str(self._path),
                     hint="Open it again.",
                 )
-            return file["surfaces"][_group_name(name)]["sum"][()]
+            return file["surfaces"][_group_name(name)]["sum"].astype(kind)[()]
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._names)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
@@ -13,7 +14,7 @@ import numpy as np
 if TYPE_CHECKING:
     from underlit.scene.model import Scene
 
-CACHE_LIMIT_BYTES = 1 << 30  # of float transport kept in memory; the least recently used surface goes first
+CACHE_LIMIT_BYTES = 1 << 29  # of float transport kept in memory; the least recently used surface goes first
 
 
 @dataclass(frozen=True, eq=False)
@@ -277,7 +278,7 @@ class Result:
     @cached_property
     def budget(self) -> Budget:
         """Where the light ended, as shares of the emitted photons."""
-        return Budget(list(self.budget_names), self._per_photon(self.budget_sums))
+        return Budget(list(self.budget_names), self._per_photon(self.budget_sums.astype(np.float64)))
 
     def surface(self, name: str) -> Surface:
         """The surface of that name.
@@ -318,15 +319,17 @@ class Result:
         self.surface(name)
         found = self._cache.pop(name, None)
         if found is None:
-            found = self._per_photon(self.sums[name])
-            self._make_room(found.nbytes)
+            shape = self.replicates, len(self.photons), self.surfaces[name].n_cells, len(self.wavelength_nm)
+            self._make_room(8 * math.prod(shape))
+            found = self._per_photon(_floats(self.sums, name))
         self._cache[name] = found
         return found
 
     def _per_photon(self, sums: np.ndarray) -> np.ndarray:
-        share = sums / (self.scale * np.maximum(self.photons, 1)[None, :, None, None])
-        share.flags.writeable = False
-        return share
+        """Sums, overwritten, as shares of the photons of each source."""
+        sums /= self.scale * np.maximum(self.photons, 1)[None, :, None, None]
+        sums.flags.writeable = False
+        return sums
 
     def _make_room(self, n_bytes: int) -> None:
         held = sum(kept.nbytes for kept in self._cache.values())
@@ -335,3 +338,9 @@ class Result:
 
 
 _FACTS = ("scene_file", "seed", "created", "wall_s", "stop_reason", "rel_err_asked", "rel_err")
+
+
+def _floats(sums: Mapping[str, np.ndarray], name: str) -> np.ndarray:
+    """Sums of a surface as floats of their own, read as such where they come from a file: they can be large."""
+    read = getattr(sums, "floats", None)
+    return sums[name].astype(np.float64) if read is None else read(name)
