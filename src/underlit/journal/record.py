@@ -14,6 +14,7 @@ from underlit.journal.front import front_record
 from underlit.journal.parcel import Parcel
 from underlit.metrics.day import hours_of
 
+_SOME_LIGHT = 0.15  # of the median of the soil; darker spots have little to show
 _SIDES = ("front", "back", "left", "right")
 
 
@@ -112,11 +113,13 @@ def _surface(read: Reading, name: str, parcel: Parcel, replicates: int) -> dict[
 
 
 def _first_spot(read: Reading) -> tuple[float, float]:
-    """Open soil near the highest stone or branch: there shade is of interest. [m]"""
+    """Open soil near the highest stone or branch: there shade is of interest, if some light is left. [m]"""
     soil = read.res.surface("soil")
     away = np.hypot(*(soil.cell_centre_m[:, :2] - read.section_places()).T)
     around = ndimage.minimum_filter(read.open_share(soil).reshape(soil.shape), size=5)
     away[around.ravel() < 1.0] += 1e3
+    light = read.ppfd("soil").value.ravel()
+    away[light < _SOME_LIGHT * np.median(light)] += 1e3
     x, y = soil.cell_centre_m[np.argmin(away), :2]
     return float(x), float(y)
 

@@ -29,6 +29,9 @@ function withError(value, error, digits = 3) {
   return `${rounded(value, shown)}\u00a0±\u00a0${rounded(shown, shown)}`;
 }
 
+// Two digits at most, and none that the error does not support.
+const about = ({ value, error }) =>
+  value ? rounded(value, Math.max(error, 10 ** (exponentOf(value) - 1))) : short(value);
 const short = (value, digits = 3) =>
   Number.isFinite(value) ? fixed(value, digits - 1 - exponentOf(value), false) : DASH;
 const cm = (metres) => short(Math.round(metres * 1000) / 10, 4);

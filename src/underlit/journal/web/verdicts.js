@@ -33,7 +33,7 @@ function drawVerdicts(state) {
         { "data-verdict": report.verdict },
         make("a", { href: `#zone-${n}` }, report.zone.name),
         make("b", {}, `${SIGNS[report.verdict]} ${verdictWords(report)}`),
-        make("span", {}, `median ${short(report.median.value, 2)}, wanted ${report.zone.band.join("–")}`),
+        make("span", {}, `median ${about(report.median)}, wanted ${report.zone.band.join("–")}`),
       ),
     ),
   );

@@ -92,7 +92,7 @@ function drawZoneRow(tank, row, report, top) {
   drawBar(row.querySelector("svg"), report, top);
   drawTicks(row.querySelector(".ticks"), [0, ...zone.band, top], top);
   row.querySelector(".words").textContent =
-    `Median ${withError(median.value, median.error)}; a tenth of the area gets less than ${short(p10.value, 2)}, a tenth more than ${short(p90.value, 2)}. Wanted ${zone.band.join("–")}, target ${short(zone.target)}.`;
+    `Median ${withError(median.value, median.error)}; a tenth of the area gets less than ${about(p10)}, a tenth more than ${about(p90)}. Wanted ${zone.band.join("–")}, target ${short(zone.target)}.`;
   const dim = row.querySelector(".dim");
   const most = Math.max(...tank.dims);
   const possible = Number.isFinite(dimTo.value) && (dimTo.value / 100) * most <= 1.0005;
