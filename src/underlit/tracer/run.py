@@ -11,7 +11,6 @@ import platform
 import time
 import warnings
 from collections.abc import Callable
-from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
@@ -145,7 +144,7 @@ def trace(
             stop_reason = run_layers(card.tally, card, precision, photons, progress, start)
         return _result(scene, lamps, card.tally, seed, precision, stop_reason, time.perf_counter() - start)
     with PhotonLoop() as photon_loop:
-        with no_collection() if photon_loop.is_first else nullcontext():
+        with no_collection():
             packed = pack(scene, world)
         n_streams = scene.run.replicates * len(lamps.sources)
         if precision is not None and not _worth_gathering(packed, n_streams, precision):

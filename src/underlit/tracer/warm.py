@@ -105,7 +105,7 @@ _OUTER: ContextVar[PhotonLoop | None] = ContextVar("photon loop under way", defa
 
 @contextmanager
 def no_collection() -> Iterator[None]:
-    """Compile without garbage collection: the compiler makes many objects and frees few."""
+    """No garbage collection: imports, a scene and above all the compiler make many objects and free few."""
     was_on = gc.isenabled()
     gc.disable()
     try:
