@@ -14,6 +14,7 @@ import os
 import time
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -76,24 +77,23 @@ def little(effect: str, lamp: str = "panel") -> str:
 
 def tally_of(scene, n_bands: int = 16, world=None, seed: int = 1, on_card: bool = True) -> Tally:
     """An empty tally of a scene with nothing gathered."""
-    packed = pack(scene, world, NODES_NM[n_bands], bvh_layout="scalar" if on_card else None)
+    packed = pack(scene, world, NODES_NM[n_bands], bvh_layout="fine" if on_card else None)
     packed = replace(packed, arrays=packed.arrays._replace(gathers=False))
     return Tally(packed, build_lamps(scene), REPLICATES, seed)
 
 
 def card_rate(card: Card, count: int) -> float:
-    """Photons per second, from launches of `count` photons in each replicate."""
+    """Photons per second, from launches of `count` photons in each replicate, queued one after another."""
     from numba import cuda
 
-    seconds = []
-    for repeat in range(REPEATS + 1):  # the first one warms up
-        start, end = cuda.event(), cuda.event()
-        start.record()
+    marks = [cuda.event() for _ in range(REPEATS + 2)]
+    for repeat, mark in enumerate(marks[:-1]):  # the first one warms up
+        mark.record()
         card.start(0, repeat * count, count)
-        end.record()
-        end.synchronize()
-        seconds.append(start.elapsed_time(end) * 1e-3)
-    return REPLICATES * count / float(np.median(seconds[1:]))
+    marks[-1].record()
+    marks[-1].synchronize()
+    seconds = [start.elapsed_time(end) * 1e-3 for start, end in pairwise(marks[1:])]
+    return REPLICATES * count / float(np.median(seconds))
 
 
 def cpu_rate(tally: Tally, threads: int, count: int = 2**14) -> float:
@@ -132,11 +132,11 @@ def rates(count: int) -> None:
         print(f"{name:24} {n_bands:5} {on_card / 1e6:9.1f} {one / 1e6:8.2f} {two / 1e6:8.2f}", flush=True)
 
 
-def on_card(scene, count: int, log2_step: int | None = None) -> Tally:
+def on_card(scene, count: int, blocks: int = 0) -> Tally:
     """So many photons in each replicate and source, on a card."""
     tally = tally_of(scene)
     with Card(tally) as card:
-        card.log2_step = log2_step or card.log2_step
+        card.blocks = blocks
         card.layer(np.full(len(tally.done), count))
     return tally
 
@@ -198,7 +198,7 @@ def trust(photons: int) -> None:
     """Print how results of a card hold against the CPU's on a large run."""
     scene, count = from_text(scene_text(20_000)), photons // REPLICATES
     card = on_card(scene, count)
-    again = on_card(scene, count, log2_step=9)
+    again = on_card(scene, count, blocks=37)
     same = np.array_equal(card.cells, again.cells) and np.array_equal(card.sinks, again.sinks)
     lost = float(card.sinks[:, :, CUT_OFF].max() / (SCALE * count))
     print(f"{REPLICATES * count:.2e} photons; the same bits from another grid: {same}")
@@ -240,7 +240,7 @@ def main() -> None:
         "--photons", type=float, default=1.3e8, help="of `trust`; a tenth for each of `effects`"
     )
     parser.add_argument(
-        "--launch", type=float, default=2**20, help="photons per replicate and launch of `rates`"
+        "--launch", type=float, default=2**22, help="photons per replicate and launch of `rates`"
     )
     options = parser.parse_args()
     try:

@@ -80,6 +80,12 @@ shape = "tube"
 size = ["20 cm", "16 mm"]
 height = "9 cm"
 channel = [{ spectrum = "D65", power = "9 W", flux = "5 umol/s" }]
+[[fixture]]
+name = "spot"
+shape = "disc"
+size = "6 cm"
+height = "15 cm"
+channel = [{ spectrum = "D65", power = "9 W", flux = "5 umol/s" }]
 [window]
 side = "front"
 distance = "100 cm"

@@ -15,11 +15,11 @@ from benchmarks.contenders.engine import Tallied
 from underlit.kernels.arrays import BOTTOM, CLEAN, TOP
 from underlit.kernels.box import entry_face, exit_face, on_face
 from underlit.kernels.bvh import closest_hit, new_stack
+from underlit.kernels.draws import RNG_WORDS, rng_start, uniform
 from underlit.kernels.emit import emit
 from underlit.kernels.fresnel import fresnel
 from underlit.kernels.interface import along, component, flip, refract
 from underlit.kernels.jit import inlined_kernel, kernel
-from underlit.kernels.rng import RNG_WORDS, rng_start, uniform
 from underlit.kernels.sampling import lambertian
 from underlit.kernels.soil import soil_hit
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import ast
+import functools
 import re
 import subprocess
 import sys
 from types import SimpleNamespace
+from unittest import mock
 
 import numpy as np
 import pytest
@@ -26,11 +29,12 @@ ARCHITECTURE = (8, 0)
 @pytest.fixture
 def tally():
     scene = from_text(SMALL)
-    packed = pack(scene, bvh_layout="scalar")
+    packed = pack(scene, bvh_layout="fine")
     return Tally(packed, build_lamps(scene), 4, 1)
 
 
-def ptx_of(text: str, monkeypatch) -> tuple[str, dict[str, bool]]:
+@functools.cache
+def ptx_of(text: str, n_bands: int = 3) -> tuple[str, dict[str, bool]]:
     """The photon loop compiled for a scene, as text, and the features that it has been compiled with."""
     pytest.importorskip("numba_cuda", reason="numba-cuda is not installed")
     cuda = card.cuda_module()
@@ -39,34 +43,34 @@ def ptx_of(text: str, monkeypatch) -> tuple[str, dict[str, bool]]:
 
     from underlit.kernels.cuda.twin import single
 
-    monkeypatch.setattr(
-        dispatcher, "get_current_device", lambda: SimpleNamespace(compute_capability=ARCHITECTURE)
-    )
     scene = from_text(text)
-    packed, sources = pack(scene, bvh_layout="scalar"), build_lamps(scene).sources
+    packed, sources = pack(scene, bvh_layout="fine"), build_lamps(scene).sources
     features = card.features_of(packed.arrays, sources)
-    program = card.Program(tuple(features.items()), 1, 3, len(packed.sinks))
-    tallies = [np.zeros((2, n, 3), np.int64) for n in (packed.layout.n_cells, len(packed.sinks))]
+    program = card.Program(tuple(features.items()), 64, n_bands, len(packed.sinks))
+    light, sinks = (np.zeros((2, n, n_bands), np.int64) for n in (packed.layout.n_cells, len(packed.sinks)))
+    white, fetched = np.zeros(light.shape[:2], np.int64), np.zeros(2, np.int32)
     arguments = (
         single(packed.arrays), program.bvh(packed.bvh), single(sources[0]), np.zeros((5, 32), np.uint32), np.uint64(1),
-        0, 1, 0, 100, 12, *tallies,
+        0, 1, 0, 100, fetched, light, white, sinks,
     )  # fmt: skip
     signature = tuple(typeof(argument) for argument in arguments)
-    ptx, _ = cuda.compile(
-        program.kernel.py_func,
-        signature,
-        cc=ARCHITECTURE,
-        output="ptx",
-        device=False,
-        abi="numba",
-        fastmath=True,
-    )
+    device = SimpleNamespace(compute_capability=ARCHITECTURE)
+    with mock.patch.object(dispatcher, "get_current_device", lambda: device):
+        ptx, _ = cuda.compile(
+            program.kernel.py_func,
+            signature,
+            cc=ARCHITECTURE,
+            output="ptx",
+            device=False,
+            abi="numba",
+            fastmath=True,
+        )
     return ptx, features
 
 
 @pytest.mark.parametrize("text", [SMALL, EVERYTHING], ids=["little", "everything"])
-def test_the_photon_loop_compiles_in_single_precision(text, monkeypatch):
-    ptx, features = ptx_of(text, monkeypatch)
+def test_the_photon_loop_compiles_in_single_precision(text):
+    ptx, features = ptx_of(text)
     assert f".target sm_{ARCHITECTURE[0]}{ARCHITECTURE[1]}" in ptx
     assert re.search(r"(red|atom)\.(global\.)?add\.u64", ptx)  # tallies are integers
     assert "fma.rn" in ptx
@@ -74,21 +78,32 @@ def test_the_photon_loop_compiles_in_single_precision(text, monkeypatch):
     assert all(features[name] for name in features if name != "GATHERING") is (text is EVERYTHING)
 
 
-def test_triangles_are_tested_by_products_rounded_one_by_one(monkeypatch):
+def test_triangles_are_tested_by_products_rounded_one_by_one():
     """Fused to a multiply-add, the two sides of an edge would not see the same product."""
-    ptx, _ = ptx_of(EVERYTHING, monkeypatch)
+    ptx, _ = ptx_of(EVERYTHING)
     assert len(re.findall(r"mul\.rn(\.ftz)?\.f32", ptx)) >= 12
 
 
 def test_a_twin_is_its_module_in_single_precision():
     from underlit.kernels.cuda.twin import _Single
 
-    tree = _Single().visit(__import__("ast").parse("y = 0.5 * x + 2.0**-3 + float(i) - math.pi + 3"))
+    tree = _Single().visit(ast.parse("y = 0.5 * x + 2.0**-3 + float(i) - math.pi + 3"))
     x, i = np.float32(1.0), 2
     scope = {"_single": np.float32, "_pi": np.float32(np.pi), "x": x, "i": i}
     exec(compile(tree, "twin", "exec"), scope)
     assert scope["y"].dtype == np.float32
     assert scope["y"] == pytest.approx(0.5 + 0.125 + 2.0 - np.pi + 3.0)
+
+
+def test_a_twin_has_short_integers_and_indices_without_sign():
+    from underlit.kernels.cuda.twin import _Single
+
+    body = "    n, k = 3, -1\n    return np.int64(a[i, 0] + a[-1, i + n]), 2 if n else k\n"
+    tree = ast.parse(f"@inlined_kernel\ndef f(a, i):\n{body}def g(a, i):\n{body}")
+    kernel, plain = ast.unparse(_Single(short=True).visit(tree)).split("\n\n")
+    assert "n, k = (_short(3), _short(-1))" in kernel
+    assert "(_short(a[_place(i), 0] + a[-1, _place(i + n)]), _short(2) if n else k)" in kernel
+    assert "a[i, 0] + a[-1, i + n]" in plain and "n, k = (3, -1)" in plain
 
 
 def test_tallies_of_card_and_cpu_have_one_scale():
@@ -103,19 +118,28 @@ def test_tallies_of_card_and_cpu_have_one_scale():
 def test_shared_memory_holds_what_its_map_says():
     from underlit.kernels.cuda.twin import Twins
 
-    sizes = Twins({}, {"THREADS": 256, "SLOTS": 2, "N_BANDS": 16, "N_SINKS": 24}).module("cuda.sizes")
-    assert sizes.WORDS == 23 + 16
-    assert 4 * sizes.END == 4 * (2 * 39 * 256 + 2 * 16 + 2 * 24 * 16 + 48)
+    sizes = Twins({}, {"THREADS": 64, "N_BANDS": 12, "N_SINKS": 24}).module("cuda.sizes")
+    assert (sizes.LANES, sizes.STRIDE) == (16, 13)
+    of_a_thread, of_a_warp, budget = 4 + 4 + 1 + 13, 3 * 32 * 2 + 5, 2 * 24 * 32
+    assert 64 * of_a_thread + 2 * of_a_warp + budget + 2 * 32 + 5 + 5 * 32 == sizes.END
+    assert sizes.OWN % 2 == 0  # int64
 
 
-def test_as_many_photons_to_a_thread_as_fit():
+@pytest.mark.parametrize(
+    ("n_bands", "lanes"), [(1, 1), (2, 2), (3, 4), (8, 8), (9, 16), (16, 16), (17, 32), (32, 32), (33, 32)]
+)
+def test_threads_that_share_a_packet_are_a_power_of_two_and_enough(n_bands, lanes):
+    from underlit.kernels.cuda.twin import Twins
+
+    assert lanes == Twins({}, {"N_BANDS": n_bands}).module("cuda.sizes").LANES
+
+
+def test_as_many_threads_to_a_block_as_fit():
     features = dict.fromkeys(["LID"], False)
-    slots = [card.fitting_program(features, bands, 24, 227 << 10, 228 << 10)._twins for bands in (1, 16, 31)]
-    assert [twins.module("cuda.sizes").SLOTS for twins in slots] == [4, 2, 4]
-    small = card.fitting_program(features, 16, 24, 99 << 10, 100 << 10)._twins.module("cuda.sizes")
-    assert small.SLOTS == 2
-    with pytest.raises(card.NoCardError, match="too little shared memory for 300 bands"):
-        card.fitting_program(features, 300, 24, 99 << 10, 100 << 10)
+    fitting = [card.fitting_program(features, bands, 24, 99 << 10).threads for bands in (1, 31, 100, 250)]
+    assert fitting == [card.THREADS, card.THREADS, card.THREADS // 2, 32]
+    with pytest.raises(card.NoCardError, match="too little shared memory for 1000 bands"):
+        card.fitting_program(features, 1000, 24, 99 << 10)
 
 
 def test_without_a_card_the_cpu_traces_and_says_so(monkeypatch):

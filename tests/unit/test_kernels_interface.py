@@ -5,6 +5,7 @@ import pytest
 from scipy import stats
 
 from stack import fresnel, stack
+from underlit.kernels.draws import RNG_WORDS, rng_start
 from underlit.kernels.fresnel import UNPOLARISED
 from underlit.kernels.interface import (
     along,
@@ -15,7 +16,6 @@ from underlit.kernels.interface import (
     refract,
     sheet_walk,
 )
-from underlit.kernels.rng import RNG_WORDS, rng_start
 
 pytestmark = pytest.mark.statistical
 

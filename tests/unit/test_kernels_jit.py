@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from underlit.kernels.fresnel import fresnel
-from underlit.kernels.rng import owen_scramble, reverse_bits
+from underlit.kernels.rng import owen_scramble
+from underlit.kernels.words import reverse_bits
 
 compiled = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="numba does not compile")
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
+from underlit.kernels.draws import RNG_WORDS, rng_start
 from underlit.kernels.leaves import ANGLE_RULES, leaf_normal
-from underlit.kernels.rng import RNG_WORDS, rng_start
 
 pytestmark = pytest.mark.statistical
 

@@ -7,19 +7,17 @@ import pytest
 from scipy import stats
 from scipy.stats import qmc
 
+from underlit.kernels.draws import RNG_WORDS, rng_start, uniform
+from underlit.kernels.philox import philox
 from underlit.kernels.rng import (
-    RNG_WORDS,
     SOBOL_DIMENSIONS,
     mix32,
     owen_scramble,
-    philox,
-    reverse_bits,
-    rng_start,
     sobol_directions,
     sobol_next,
     sobol_start,
-    uniform,
 )
+from underlit.kernels.words import reverse_bits
 
 ONES = 0xFFFFFFFF
 

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 
 import naive
+from underlit.kernels.draws import RNG_WORDS, rng_start
 from underlit.kernels.fresnel import UNPOLARISED
 from underlit.kernels.interface import cross_surface
-from underlit.kernels.rng import RNG_WORDS, rng_start
 
 TANK = naive.Tank(
     lx=0.6,

@@ -7,21 +7,20 @@ from typing import NamedTuple
 import numpy as np
 
 from underlit.kernels.bvh import new_stack
+from underlit.kernels.draws import RNG_WORDS, rng_start
 from underlit.kernels.emit import emit
+from underlit.kernels.follow import follow
 from underlit.kernels.gather import Routes, new_routes
 from underlit.kernels.jit import kernel
 from underlit.kernels.rng import (
-    RNG_WORDS,
     SOBOL_DIMENSIONS,
     mix32,
     owen_scramble_all,
-    rng_start,
     sobol_next,
     sobol_start,
     stream_word,
 )
 from underlit.kernels.tally import add_to
-from underlit.kernels.track import follow
 
 
 class Scratch(NamedTuple):

@@ -9,32 +9,34 @@ from underlit.kernels.jit import inlined_kernel, kernel
 
 
 @kernel
+def wall_ahead(p, d, lo, hi):
+    """Distance to the wall that a ray inside lo < p < hi goes towards, along one axis."""
+    t = ((hi if d > 0.0 else lo) - p) / (d if d != 0.0 else 1.0)
+    return t if d != 0.0 else math.inf
+
+
+@kernel
 def exit_face(px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1):
     """Distance to the wall that a ray inside the box goes towards, and its face."""
-    t, face = math.inf, TOP
-    if dx != 0.0:
-        t, face = ((x1 - px) / dx, RIGHT) if dx > 0.0 else ((x0 - px) / dx, LEFT)
-    if dy != 0.0:
-        ty, face_y = ((y1 - py) / dy, BACK) if dy > 0.0 else ((y0 - py) / dy, FRONT)
-        if ty < t:
-            t, face = ty, face_y
-    if dz != 0.0:
-        tz, face_z = ((z1 - pz) / dz, TOP) if dz > 0.0 else ((z0 - pz) / dz, BOTTOM)
-        if tz < t:
-            t, face = tz, face_z
-    return max(t, 0.0), face
+    t, face = wall_ahead(px, dx, x0, x1), RIGHT if dx > 0.0 else LEFT
+    ty = wall_ahead(py, dy, y0, y1)
+    face = (BACK if dy > 0.0 else FRONT) if ty < t else face
+    t = min(t, ty)
+    tz = wall_ahead(pz, dz, z0, z1)
+    face = (TOP if dz > 0.0 else BOTTOM) if tz < t else face
+    return max(min(t, tz), 0.0), face
 
 
 @kernel
 def slab(p, d, lo, hi):
     """Distances at which a ray enters and leaves lo < p < hi along one axis."""
-    if d > 0.0:
-        return (lo - p) / d, (hi - p) / d
-    if d < 0.0:
-        return (hi - p) / d, (lo - p) / d
-    if lo < p < hi:
-        return -math.inf, math.inf
-    return math.inf, -math.inf
+    along = d if d != 0.0 else 1.0
+    a, b = (lo - p) / along, (hi - p) / along
+    near, far = min(a, b), max(a, b)
+    if d == 0.0:
+        inside = lo < p < hi
+        near, far = (-math.inf, math.inf) if inside else (math.inf, -math.inf)
+    return near, far
 
 
 @kernel
@@ -43,13 +45,11 @@ def entry_face(px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1):
     t_in, t_out = slab(px, dx, x0, x1)
     face = LEFT if dx > 0.0 else RIGHT
     a, b = slab(py, dy, y0, y1)
-    if a > t_in:
-        t_in, face = a, FRONT if dy > 0.0 else BACK
-    t_out = min(t_out, b)
+    face = (FRONT if dy > 0.0 else BACK) if a > t_in else face
+    t_in, t_out = max(t_in, a), min(t_out, b)
     a, b = slab(pz, dz, z0, z1)
-    if a > t_in:
-        t_in, face = a, BOTTOM if dz > 0.0 else TOP
-    t_out = min(t_out, b)
+    face = (BOTTOM if dz > 0.0 else TOP) if a > t_in else face
+    t_in, t_out = max(t_in, a), min(t_out, b)
     if t_in < t_out and t_in >= 0.0:
         return t_in, face
     return math.inf, -1

@@ -1,8 +1,8 @@
 """The triangles of a scene, and the two questions asked of them: what does a ray meet first, is it blocked.
 
-There are two layouts, with the same answers. `wide` is for CPUs and the fastest; `scalar` is its
-reference, and what runs where there are no vectors. The type of the BVH says which is meant, so a kernel
-is compiled for one.
+There are two layouts, with the same answers. `wide` is for CPUs and the fastest; `scalar` is its reference, and what
+runs where there are no vectors; `fine` is the latter with fewer triangles to a leaf, for cards. The type of the BVH
+says which is meant, so a kernel is compiled for one.
 """
 
 from __future__ import annotations
@@ -22,7 +22,11 @@ from underlit.kernels.jit import exact_kernel, inlined_exact_kernel
 from underlit.kernels.library import Part
 
 Bvh = ScalarBvh | WideBvh
-LAYOUTS = {"scalar": (scalar_layout, bvh_scalar.LEAF_SIZE), "wide": (wide_layout, bvh_wide.LEAF_SIZE)}
+LAYOUTS = {
+    "scalar": (scalar_layout, bvh_scalar.LEAF_SIZE),
+    "fine": (scalar_layout, bvh_scalar.FINE_LEAF_SIZE),
+    "wide": (wide_layout, bvh_wide.LEAF_SIZE),
+}
 
 # Both margins are shares of the largest coordinate. Boxes are padded by more than the rounding of a box and a
 # triangle test, about ten units of 2**-24; the bounds by so much more that a ray moved to them starts well
@@ -41,7 +45,7 @@ def build_bvh(vertices, faces, layout=None):
         [m]
     faces : array_like of int, shape (n_tri, 3)
         Corners of each triangle, as indices of vertices.
-    layout : {"wide", "scalar"}, optional
+    layout : {"wide", "scalar", "fine"}, optional
         By default what the environment variable UNDERLIT_BVH says, else "wide", or "scalar" where numba
         does not compile.
 
@@ -72,7 +76,7 @@ def build_bvh(vertices, faces, layout=None):
 def _layout(name):
     name = name or os.environ.get("UNDERLIT_BVH") or ("scalar" if numba.config.DISABLE_JIT else "wide")
     if name not in LAYOUTS:
-        raise ValueError(f"no BVH layout {name!r}: expected 'wide' or 'scalar'")
+        raise ValueError(f"no BVH layout {name!r}: expected 'wide', 'scalar' or 'fine'")
     return LAYOUTS[name]
 
 

@@ -19,7 +19,7 @@ import numpy as np
 
 from underlit.kernels.jit import inlined_exact_kernel
 
-LEAF_SIZE = 4
+LEAF_SIZE, FINE_LEAF_SIZE = 4, 2
 ZERO, INFINITE = np.float32(0.0), np.float32(np.inf)
 
 

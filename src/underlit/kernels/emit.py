@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 
 from underlit.kernels.arrays import COSINE_POWER, EVEN_DISC, LED_LIST, TUBE
-from underlit.kernels.features import TABLES
+from underlit.kernels.features import DISCS, LEDS, TABLES, TUBES
 from underlit.kernels.jit import inlined_kernel, kernel
 from underlit.kernels.real import cos_sin
 from underlit.kernels.sampling import TWO_PI, about, cosine_power, disc
@@ -18,10 +18,10 @@ from underlit.kernels.sampling import TWO_PI, about, cosine_power, disc
 def face_point(source, u1, u2):
     """Local (x, y) of the start on the source's face. [m]"""
     sx, sy = source.size_m[0], source.size_m[1]
-    if source.layout == EVEN_DISC:
+    if DISCS and source.layout == EVEN_DISC:
         a, b = disc(u1, u2)
         return 0.5 * sx * a, 0.5 * sy * b
-    if source.layout == LED_LIST:
+    if LEDS and source.layout == LED_LIST:
         n = source.leds_m.shape[0]
         k = min(int(u1 * float(n)), n - 1)
         return (
@@ -34,7 +34,7 @@ def face_point(source, u1, u2):
 @kernel
 def source_point(source, u1, u2):
     """Local coordinates of the source point of two uniform numbers. [m]"""
-    if source.layout == TUBE:
+    if TUBES and source.layout == TUBE:
         radius, turn = 0.5 * source.size_m[1], TWO_PI * u2
         return source.size_m[0] * (u1 - 0.5), radius * math.sin(turn), radius * math.cos(turn)
     lx, ly = face_point(source, u1, u2)
@@ -143,7 +143,7 @@ def emit(source, u1, u2, u3, u4):
     """Start and unit direction of a photon from four uniform numbers."""
     axes = source.axes
     lx, ly, lz = source_point(source, u1, u2)
-    if source.layout == TUBE:
+    if TUBES and source.layout == TUBE:
         turn = TWO_PI * u2
         mu, phi = cosine_power(u3, 1.0), TWO_PI * u4
         ex, ey, ez = about(0.0, math.sin(turn), math.cos(turn), mu, phi)

@@ -14,4 +14,7 @@ BONDED_FILMS = True
 DIRT = True
 PLANES = True  # horizontal planes that light is counted on
 TABLES = True  # beams given by a table
+DISCS = True  # sources of each shape
+LEDS = True
+TUBES = True
 GATHERING = True

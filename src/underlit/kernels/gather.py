@@ -23,6 +23,7 @@ import numpy as np
 
 from underlit.kernels.arrays import BACK, FRONT, LEFT, RIGHT, SOIL_GRID
 from underlit.kernels.bands import deposit_through
+from underlit.kernels.draws import rng_start
 from underlit.kernels.emit import intensity, source_point
 from underlit.kernels.fresnel import fresnel
 from underlit.kernels.jit import inlined_kernel, kernel
@@ -30,7 +31,6 @@ from underlit.kernels.rng import (
     SOBOL_DIMENSIONS,
     mix32,
     owen_scramble_all,
-    rng_start,
     sobol_next,
     sobol_start,
     stream_word,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
+from underlit.kernels.draws import uniform
 from underlit.kernels.fresnel import fresnel_of
 from underlit.kernels.jit import kernel
-from underlit.kernels.rng import uniform
 from underlit.kernels.sampling import TWO_PI
 
 

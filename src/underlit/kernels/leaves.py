@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
+from underlit.kernels.draws import uniform
 from underlit.kernels.jit import kernel
-from underlit.kernels.rng import uniform
 from underlit.kernels.sampling import TWO_PI
 
 # Rules of leaf inclination (0 = leaf lies flat): de Wit 1965, Photosynthesis of leaf canopies, Agric. Res. Rep. 663.

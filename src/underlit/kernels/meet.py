@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from underlit.kernels.arrays import AIR, ENDED, GLASS, IN_COVERS, IN_FILMS, IN_FLOATERS, OUTSIDE, TOP, WATER
 from underlit.kernels.bands import attenuate, book, multiply, scale, table_mean
+from underlit.kernels.draws import uniform
 from underlit.kernels.features import CANOPIES, FLOATERS, RIPPLE, SCATTERING, STRIPS
 from underlit.kernels.interface import cross_surface, sheet_walk
 from underlit.kernels.jit import called_kernel, inlined_kernel
 from underlit.kernels.leaves import leaf_normal
 from underlit.kernels.panes import NO_SINK
 from underlit.kernels.reach import lid_face
-from underlit.kernels.rng import uniform
 from underlit.kernels.roulette import survives
 from underlit.kernels.sampling import TWO_PI, about, henyey_greenstein, lambertian
 from underlit.kernels.soil import soil_height
@@ -37,6 +37,12 @@ def scatter_leaf(scene, rho_row, tau_row, sink, nx, ny, nz, dx, dy, dz, v, sinks
         nx, ny, nz = -nx, -ny, -nz
     dx, dy, dz = lambertian(nx, ny, nz, uniform(rng, seed), uniform(rng, seed))
     return True, dx, dy, dz
+
+
+@inlined_kernel
+def is_level(scene):
+    """Whether the water surface is like a pane's face: no ripple, and nothing floats on it."""
+    return scene.tank.slope_rms == 0.0 and scene.cover.floater_cover == 0.0
 
 
 @inlined_kernel

@@ -25,12 +25,12 @@ from underlit.kernels.arrays import (
     WATER,
 )
 from underlit.kernels.bands import multiply, scale
+from underlit.kernels.draws import uniform
 from underlit.kernels.features import BONDED_FILMS, DIRT, FILMS
-from underlit.kernels.fresnel import fresnel
+from underlit.kernels.fresnel import UNPOLARISED, fresnel, fresnel_of
 from underlit.kernels.interface import along, component, flip, refract
 from underlit.kernels.jit import called_kernel, inlined_kernel
 from underlit.kernels.reach import INNER_FACE, OUTER_FACE, TANK
-from underlit.kernels.rng import uniform
 from underlit.kernels.roulette import survives
 from underlit.kernels.sampling import TWO_PI, about
 from underlit.kernels.soil import soil_height
@@ -39,8 +39,8 @@ NO_ROW, NO_SINK = np.int64(-1), np.int64(-1)
 
 
 @inlined_kernel
-def cross_pane(scene, event, region, face, pz, dx, dy, dz, v, sinks, rng, seed):
-    """A face of a pane, from either side: back from it, or through.
+def cross_pane(scene, event, region, face, surface, pz, dx, dy, dz, s_part, u_first, v, sinks, rng, seed):
+    """A face of a pane, or a level water surface, from either side: back from it, or through.
 
     Returns
     -------
@@ -55,20 +55,24 @@ def cross_pane(scene, event, region, face, pz, dx, dy, dz, v, sinks, rng, seed):
     tank = scene.tank
     axis = face >> 1
     beyond = GLASS
-    if event == INNER_FACE:
+    if surface:
+        beyond = AIR if region == WATER else WATER
+        eta = tank.n_water if region == WATER else 1.0 / tank.n_water
+    elif event == INNER_FACE:
         beyond = WATER if pz < tank.water_m else AIR
         eta = tank.n_glass / (tank.n_water if beyond == WATER else 1.0)
     elif event == OUTER_FACE:
         eta = tank.n_glass
     else:
         eta = (tank.n_water if region == WATER else 1.0) / tank.n_glass
-    reflectance, mu = fresnel(abs(component(axis, dx, dy, dz)), eta)
-    if uniform(rng, seed) < reflectance:
+    reflectance, mu = fresnel_of(abs(component(axis, dx, dy, dz)), eta, s_part if surface else UNPOLARISED)
+    u = u_first if surface and u_first >= 0.0 else uniform(rng, seed)
+    if u < reflectance:
         dx, dy, dz = flip(axis, dx, dy, dz)
         return region, dx, dy, dz, mu, False
     if event == OUTER_FACE:
         return region, dx, dy, dz, mu, True
-    if DIRT and event != TANK and tank.clear[face] < 1.0:
+    if DIRT and event != TANK and not surface and tank.clear[face] < 1.0:
         scale(v, tank.clear[face], sinks, IN_DIRT)
     dx, dy, dz = refract(axis, eta, mu, dx, dy, dz)
     return beyond, dx, dy, dz, mu, True

@@ -6,10 +6,9 @@ import math
 
 from underlit.kernels.arrays import GLASS, OUTSIDE, WATER
 from underlit.kernels.box import entry_face, exit_face
-from underlit.kernels.bvh import closest_hit
+from underlit.kernels.draws import uniform
 from underlit.kernels.features import CANOPIES, HOUSINGS, LID, MESHES, SCATTERING
 from underlit.kernels.jit import inlined_kernel
-from underlit.kernels.rng import uniform
 from underlit.kernels.soil import soil_hit
 
 # What ends a stretch of path: a wall of the air or the water inside the tank, a face of the glass met from within, ...
@@ -36,39 +35,15 @@ def box_of(tank, region):
 
 
 @inlined_kernel
-def reach_inside(scene, px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1):
-    """From a place in the air or water inside the tank to its wall or to the soil."""
-    t, face = exit_face(px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1)
-    if min(pz, pz + t * dz) < scene.soil.z_max_m:
-        t_soil = soil_hit(scene.soil, px, py, pz, dx, dy, dz, t)
-        if t_soil < t:
-            return t_soil, SOIL, face
-    return t, WALL, face
-
-
-@inlined_kernel
-def reach_in_glass(tank, px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1):
-    """From one face of the glass to the next."""
-    t, face = exit_face(px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1)
-    t_in, inner = entry_face(px, py, pz, dx, dy, dz, 0.0, tank.lx_m, 0.0, tank.ly_m, 0.0, tank.lz_m)
-    if t_in < t:
-        return t_in, INNER_FACE, inner
-    return t, OUTER_FACE, face
-
-
-@inlined_kernel
-def reach_outside(scene, px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1):
-    """From a place in the room to the tank or its lid."""
-    t, face = entry_face(px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1)
-    event = TANK if face >= 0 else NOTHING
-    cover = scene.cover
-    if LID and cover.has_lid and dz != 0.0:
+def reach_lid(cover, t, event, px, py, pz, dx, dy, dz):
+    """The next event outside, where the lid may be nearer."""
+    if cover.has_lid and dz != 0.0:
         t_lid = (lid_face(cover, dz) - pz) / dz
         x, y = px + t_lid * dx, py + t_lid * dy
         box = cover.lid_box_m
         if 0.0 <= t_lid < t and box[0] <= x <= box[2] and box[1] <= y <= box[3]:
-            t, event = t_lid, LID_FACE
-    return min(t, FAR_M), event, face
+            return t_lid, LID_FACE
+    return t, event
 
 
 @inlined_kernel
@@ -87,12 +62,25 @@ def volume_rate(scene, region, pz, dz, t):
 def reach_walls(scene, region, px, py, pz, dx, dy, dz):
     """The next event of a path but for meshes: its distance [m], its kind, and the face of the tank."""
     tank = scene.tank
+    t, event, face = math.inf, NOTHING, -1
     x0, x1, y0, y1, z0, z1 = box_of(tank, region)
-    if region == GLASS:
-        return reach_in_glass(tank, px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1)
-    if region == OUTSIDE:
-        return reach_outside(scene, px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1)
-    return reach_inside(scene, px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1)
+    if region != OUTSIDE:
+        t, face = exit_face(px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1)
+        event = OUTER_FACE if region == GLASS else WALL
+    if region == GLASS or region == OUTSIDE:
+        if region == GLASS:
+            x0, x1, y0, y1, z0, z1 = 0.0, tank.lx_m, 0.0, tank.ly_m, 0.0, tank.lz_m
+        t_in, entered = entry_face(px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1)
+        if t_in < t:
+            t, event, face = t_in, INNER_FACE if region == GLASS else TANK, entered
+        if LID and region == OUTSIDE:
+            t, event = reach_lid(scene.cover, t, event, px, py, pz, dx, dy, dz)
+        t = min(t, FAR_M)
+    elif min(pz, pz + t * dz) < scene.soil.z_max_m:
+        t_soil = soil_hit(scene.soil, px, py, pz, dx, dy, dz, t)
+        if t_soil < t:
+            t, event = t_soil, SOIL
+    return t, event, face
 
 
 @inlined_kernel
@@ -103,15 +91,6 @@ def meshes_about(scene, region, t, pz, dz):
     if region == OUTSIDE:
         return HOUSINGS and scene.mesh.top_m > scene.tank.lz_m
     return min(pz, pz + t * dz) < scene.mesh.top_m
-
-
-@inlined_kernel
-def reach_mesh(bvh, t, event, face, px, py, pz, dx, dy, dz, skip, stack):
-    """The next event, where a triangle may be nearer than the one at `t`."""
-    t_mesh, i_face = closest_hit(bvh, px, py, pz, dx, dy, dz, t, skip, stack)
-    if i_face >= 0:
-        return t_mesh, MESH, i_face
-    return t, event, face
 
 
 @inlined_kernel

@@ -7,9 +7,10 @@ import math
 import numpy as np
 
 from underlit.kernels.bvh import any_hit, closest_hit
+from underlit.kernels.draws import rng_start, uniform
 from underlit.kernels.emit import emit, local_intensity, source_point
 from underlit.kernels.jit import kernel
-from underlit.kernels.rng import mix32, owen_scramble, rng_start, sobol_next, sobol_start, uniform
+from underlit.kernels.rng import mix32, owen_scramble, sobol_next, sobol_start
 from underlit.kernels.sampling import lambertian
 
 _FAR_M = 1e3

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from underlit.kernels.arrays import ROULETTE
 from underlit.kernels.bands import book, mean, scale
-from underlit.kernels.jit import outlined_kernel
-from underlit.kernels.rng import uniform
+from underlit.kernels.draws import uniform
+from underlit.kernels.jit import kernel
 
 # Below this mean weight a path plays Russian roulette; 0.1 costs a third of the figure of merit, 1 is analog.
 ROULETTE_BELOW = 0.6
 
 
-@outlined_kernel
+@kernel
 def survives(v, n_bands, sinks, rng, seed):
     """Russian roulette: end a faint packet, or raise it to mean weight 1. What it wins or loses is booked."""
     weight = mean(v, n_bands)

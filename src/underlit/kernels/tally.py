@@ -5,44 +5,29 @@ from __future__ import annotations
 import numpy as np
 
 from underlit.kernels.arrays import BOTTOM, FIRST_PANE_GRID, FIRST_PLANE_GRID, FRONT, SOIL_GRID, SURFACE_GRID
-from underlit.kernels.bands import deposit, deposit_along
+from underlit.kernels.bands import deposit
 from underlit.kernels.jit import inlined_kernel, kernel
 from underlit.kernels.reach import MESH, SOIL, WALL
 
-NO_CELL = np.int64(-1)
+NO_CELL, NO_GRID = np.int64(-1), np.int64(-1)
 
 
 @inlined_kernel
 def grid_cell(grid, g, u, v):
     """Tally cell of grid `g` at (u, v), clamped to the grid."""
-    iu = min(max(int(u * grid.per_u[g]), 0), grid.nu[g] - 1)
-    iv = min(max(int(v * grid.per_v[g]), 0), grid.nv[g] - 1)
-    return grid.offset[g] + iv * grid.nu[g] + iu
+    iu = min(max(np.int64(u * grid.per_u[g]), np.int64(0)), np.int64(grid.nu[g] - 1))
+    iv = min(max(np.int64(v * grid.per_v[g]), np.int64(0)), np.int64(grid.nv[g] - 1))
+    return np.int64(grid.offset[g] + iv * grid.nu[g] + iu)
 
 
 @inlined_kernel
-def tally_planes(scene, wet, px, py, pz, dx, dy, dz, t, v, cells):
-    """Book a downward stretch of path to every horizontal plane it goes through."""
-    z = scene.grid.plane_z_m
-    z_end = pz + dz * t
-    for k in range(z.size):
-        if z_end <= z[k] < pz:
-            s = (z[k] - pz) / dz
-            cell = grid_cell(scene.grid, FIRST_PLANE_GRID + k, px + dx * s, py + dy * s)
-            if wet:
-                deposit_along(v, scene.tank.a_water_per_m, s, cells, cell)
-            else:
-                deposit(v, 1.0, cells, cell)
-
-
-@inlined_kernel
-def pane_cell(grid, face, px, py, pz):
-    """Tally cell of a place at the inside of a pane."""
-    if face < FRONT:
-        return grid_cell(grid, FIRST_PANE_GRID + face, py, pz)
-    if face < BOTTOM:
-        return grid_cell(grid, FIRST_PANE_GRID + face, px, pz)
-    return grid_cell(grid, FIRST_PANE_GRID + face, px, py)
+def plane_cell(grid, k, px, py, pz, dx, dy, dz, z_end):
+    """Tally cell at which a downward stretch of path goes through plane `k`, or none; and how far along. [m]"""
+    z = grid.plane_z_m[k]
+    if z_end <= z < pz:
+        s = (z - pz) / dz
+        return grid_cell(grid, FIRST_PLANE_GRID + k, px + dx * s, py + dy * s), s
+    return NO_CELL, 0.0
 
 
 @inlined_kernel
@@ -52,20 +37,27 @@ def land(scene, event, face, wet, surface, px, py, pz, dx, dy, dz, nx, ny, nz, v
     The soil's map is one of a horizontal plane: a meter held level sees a ray by |dz|, the soil by |d.n|, and their
     ratio turns what lands into what the meter would read. A mesh is booked by its own surface.
     """
-    cell, again, share = NO_CELL, NO_CELL, 1.0
+    grid, cell, again, share = NO_GRID, NO_CELL, NO_CELL, 1.0
+    a, b = px, py
     if event == SOIL:
         if dz < 0.0:
             share = -dz * nz / max(-(dx * nx + dy * ny + dz * nz), 1e-3)
-            cell = grid_cell(scene.grid, SOIL_GRID, px, py)
+            grid = SOIL_GRID
     elif event == MESH:
         cell = np.int64(scene.mesh.cell[face])
     elif surface:
         if not wet:
-            cell = grid_cell(scene.grid, SURFACE_GRID, px, py)
+            grid = SURFACE_GRID
     elif event == WALL:
-        cell = pane_cell(scene.grid, face, px, py, pz)
-        if face == BOTTOM:  # light that reaches it meets no soil: the soil's map goes on there
+        grid = np.int64(FIRST_PANE_GRID + face)
+        if face < FRONT:
+            a, b = py, pz
+        elif face < BOTTOM:
+            b = pz
+        else:  # light that reaches the bottom meets no soil: the soil's map goes on there
             again = grid_cell(scene.grid, SOIL_GRID, px, py)
+    if grid != NO_GRID:
+        cell = grid_cell(scene.grid, grid, a, b)
     while cell >= 0:
         deposit(v, share, cells, cell)
         cell, again = again, NO_CELL

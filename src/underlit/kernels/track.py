@@ -1,8 +1,8 @@
-"""One photon packet from the lamp to its end.
+"""What happens to a photon packet at each event of its path.
 
-A path is always in one region: outside the tank, air or water inside it, or the glass. `arrive` takes it from one event
-through the next. What events have in common stands there once, one thing after another: a graphics card runs many paths
-in step, and waits for the slowest at each.
+A path is always in one region: outside the tank, air or water inside it, or the glass. At each event, `arrive` takes it
+there, `weigh` takes from its light, `leave` sends it on. What events have in common stands there once, one thing after
+another: a graphics card runs many paths in step, and waits for the slowest at each.
 """
 
 from __future__ import annotations
@@ -29,11 +29,23 @@ from underlit.kernels.arrays import (
 )
 from underlit.kernels.bands import attenuate, book, multiply
 from underlit.kernels.box import on_face
-from underlit.kernels.features import BONDED_FILMS, CANOPIES, GATHERING, LID, PLANES, SCATTERING
+from underlit.kernels.draws import uniform
+from underlit.kernels.features import (
+    BONDED_FILMS,
+    CANOPIES,
+    FLOATERS,
+    GATHERING,
+    HOUSINGS,
+    LID,
+    RIPPLE,
+    SCATTERING,
+    STRIPS,
+)
 from underlit.kernels.fresnel import UNPOLARISED
 from underlit.kernels.interface import flip
-from underlit.kernels.jit import inlined_kernel, merged_kernel
+from underlit.kernels.jit import inlined_kernel
 from underlit.kernels.meet import (
+    is_level,
     meet_lid,
     meet_medium,
     meet_rim_or_back,
@@ -53,21 +65,16 @@ from underlit.kernels.reach import (
     TANK,
     WALL,
     box_of,
-    meshes_about,
-    reach_medium,
-    reach_mesh,
-    reach_walls,
 )
-from underlit.kernels.rng import uniform
 from underlit.kernels.roulette import survives
-from underlit.kernels.route import COST, DIRECT, FRESH, route_after
+from underlit.kernels.route import COST, DIRECT, route_after
 from underlit.kernels.sampling import lambertian
 from underlit.kernels.soil import soil_normal
-from underlit.kernels.tally import land, tally_planes
+from underlit.kernels.tally import land
 
 # A path with more events than this is cut off and booked as such; the light budget shows how much that is.
 MAX_EVENTS = 100_000
-_ROULETTE_EVERY = 64
+ROULETTE_EVERY = 64
 
 NO_FACE = np.int64(-1)
 
@@ -76,16 +83,27 @@ MET_TANK, BEEN_IN_WATER = 1, 2
 
 
 @inlined_kernel
-def begin(tank, px, py, pz):
-    """Region a path starts in, and how far it has come."""
-    inside = 0.0 < px < tank.lx_m and 0.0 < py < tank.ly_m and pz < tank.lz_m
-    return (AIR, MET_TANK) if inside else (OUTSIDE, 0)
+def begin(scene, px, py, pz, dx, dy, dz):
+    """Place and region that a path starts in, and how far it has come.
+
+    Nothing happens to light that comes through an open top: such a path starts there.
+    """
+    tank, cover = scene.tank, scene.cover
+    if 0.0 < px < tank.lx_m and 0.0 < py < tank.ly_m and pz < tank.lz_m:
+        return px, py, pz, AIR, MET_TANK
+    covered = (LID and cover.has_lid) or (STRIPS and cover.strips_clear.size > 0)
+    if dz < 0.0 and pz > tank.lz_m and not covered and not (HOUSINGS and scene.mesh.top_m > tank.lz_m):
+        t = (tank.lz_m - pz) / dz
+        x, y = px + t * dx, py + t * dy
+        if 0.0 <= x <= tank.lx_m and 0.0 <= y <= tank.ly_m:
+            return x, y, tank.lz_m, AIR, MET_TANK
+    return px, py, pz, OUTSIDE, 0
 
 
 @inlined_kernel
 def goes_on(scene, events, v, sinks, rng, seed):
     """Whether a path goes on after so many events: a long one now and then plays roulette, and in the end is cut."""
-    if events % _ROULETTE_EVERY != 0:
+    if events % ROULETTE_EVERY != 0:
         return True
     if events > MAX_EVENTS:
         book(v, sinks, CUT_OFF)
@@ -104,47 +122,48 @@ def lost_in_room(dz, entered):
 
 
 @inlined_kernel
+def at_surface(tank, before, event, face):
+    """Whether a path in region `before` has come to the water surface."""
+    if event != WALL:
+        return False
+    return face == TOP if before == WATER else face == BOTTOM and tank.water_m > 0.0
+
+
+@inlined_kernel
 def arrive(
-    scene,
-    t,
-    event,
-    face,
-    region,
-    px,
-    py,
-    pz,
-    dx,
-    dy,
-    dz,
-    route,
-    s_part,
-    entered,
-    u_first,
-    v,
-    cells,
-    sinks,
-    rng,
-    seed,
-):
-    """Take a path to its next event, which `reach_walls` and `reach_mesh` have found, and through it."""
+    scene, t, event, face, rate, region, px, py, pz, dx, dy, dz, route, s_part, entered, u_first, v, cells, sinks,
+    rng, seed,
+):  # fmt: skip
+    """Take a path to its next event, and into it as far as where its light is weighed.
+
+    Returns
+    -------
+    region : int
+        Where it goes on, if `weigh` lets it.
+    px, py, pz, dx, dy, dz, s_part : float
+    row, sink : int
+        An opaque surface that is met and its entry of the light budget; `NO_ROW` for none.
+    end : int
+        The entry that takes all of a path that is over; `NO_SINK` for none.
+    nx, ny, nz : float
+        Normal of the surface.
+    mirror, crossed, met : bool
+        Whether the surface mirrors; whether an interface was crossed; whether a tentative collision was one.
+    """
     tank = scene.tank
-    before, dx_before, dy_before = region, dx, dy
-    wet = region == WATER
-    t, event, rate = reach_medium(scene, region, t, event, pz, dz, rng, seed)
-    if PLANES and dz < 0.0 and (wet or region == AIR):
-        tally_planes(scene, wet, px, py, pz, dx, dy, dz, t, v, cells)
+    before, wet = region, region == WATER
     if wet:
         attenuate(v, tank.a_water_per_m, t, sinks, IN_WATER)
     elif region == GLASS:
         attenuate(v, tank.a_glass_per_m, t, sinks, IN_GLASS)
     px, py, pz = px + t * dx, py + t * dy, pz + t * dz
-    x0, x1, y0, y1, z0, z1 = box_of(tank, region)
-    if event == INNER_FACE:
-        px, py, pz = on_face(face, px, py, pz, 0.0, tank.lx_m, 0.0, tank.ly_m, 0.0, tank.lz_m)
-    elif event == WALL or event == OUTER_FACE or event == TANK:
+    if event == WALL or event == INNER_FACE or event == OUTER_FACE or event == TANK:
+        x0, x1, y0, y1, z0, z1 = box_of(tank, region)
+        if event == INNER_FACE:
+            x0, x1, y0, y1, z0, z1 = 0.0, tank.lx_m, 0.0, tank.ly_m, 0.0, tank.lz_m
         px, py, pz = on_face(face, px, py, pz, x0, x1, y0, y1, z0, z1)
     opening = event == WALL and face == TOP and not wet
-    surface = event == WALL and (face == TOP if wet else face == BOTTOM and tank.water_m > 0.0)
+    surface = at_surface(tank, region, event, face)
 
     nx, ny, nz = 0.0, 0.0, 1.0
     if event == SOIL:
@@ -155,9 +174,8 @@ def arrive(
     if not gathered and not opening:
         land(scene, event, face, wet, surface, px, py, pz, dx, dy, dz, nx, ny, nz, v, cells)
 
-    # An opaque surface (its row and entry), or the end of the path; or neither, and it goes on another way.
     row, sink, mirror, end = NO_ROW, NO_SINK, False, NO_SINK
-    crossed = met = False
+    crossed = met = pane = False
     if event == SOIL:
         row, sink = np.int64(scene.soil.surface), IN_SOIL
     elif event == MESH:
@@ -177,41 +195,61 @@ def arrive(
     elif opening:
         region = meet_strips(scene, px, py, OUTSIDE, v, sinks, rng, seed)
     elif surface:
-        region, dx, dy, dz, crossed = meet_surface(
-            scene, region, px, py, dx, dy, dz, s_part, u_first, v, sinks, rng, seed
-        )
+        pane = not (RIPPLE or FLOATERS) or is_level(scene)
+        if not pane:
+            region, dx, dy, dz, crossed = meet_surface(
+                scene, region, px, py, dx, dy, dz, s_part, u_first, v, sinks, rng, seed
+            )
     elif event == TANK and (face == TOP or tank.backing[face] != CLEAN):
         region, end = meet_rim_or_back(scene, face, px, py, v, sinks, rng, seed)
-        if region == GLASS:
-            region, dx, dy, dz, _, _ = cross_pane(
-                scene, event, OUTSIDE, face, pz, dx, dy, dz, v, sinks, rng, seed
-            )
+        pane = region == GLASS
     else:
         row, sink, mirror, nx, ny, nz = behind_pane(scene, event, face, px, py, pz)
-        if row == NO_ROW:
-            region, dx, dy, dz, mu, crossed = cross_pane(
-                scene, event, region, face, pz, dx, dy, dz, v, sinks, rng, seed
-            )
-            if crossed and event == OUTER_FACE:
-                region, dx, dy, dz, end = beyond_glass(scene, face, dx, dy, dz, mu, v, sinks, rng, seed)
+        pane = row == NO_ROW
+    if pane:
+        region, dx, dy, dz, mu, crossed = cross_pane(
+            scene, event, before, face, surface, pz, dx, dy, dz, s_part, u_first, v, sinks, rng, seed
+        )
+        if crossed and event == OUTER_FACE:
+            region, dx, dy, dz, end = beyond_glass(scene, face, dx, dy, dz, mu, v, sinks, rng, seed)
+    return region, px, py, pz, dx, dy, dz, s_part, row, sink, end, nx, ny, nz, mirror, crossed, met
+
+
+@inlined_kernel
+def weigh(scene, row, sink, end, v, sinks, rng, seed):
+    """Take from a packet what an opaque surface keeps, or book all of it where its path ends; whether it goes on."""
     if row != NO_ROW:
         multiply(v, scene.reflectance, row, sinks, sink)
-        if not survives(v, scene.n_bands, sinks, rng, seed):
-            region = ENDED
-        elif BONDED_FILMS and mirror:
+        return survives(v, scene.n_bands, sinks, rng, seed)
+    if end != NO_SINK:
+        book(v, sinks, end)
+        return False
+    return True
+
+
+@inlined_kernel
+def leave(
+    scene, event, face, before, dx_before, dy_before, region, px, py, pz, dx, dy, dz, route, s_part, entered, u_first,
+    row, nx, ny, nz, mirror, crossed, met, alive, rng, seed,
+):  # fmt: skip
+    """Send a path on from an event, `alive` being what `weigh` says."""
+    tank = scene.tank
+    if not alive:
+        region = ENDED
+    elif row != NO_ROW:
+        if BONDED_FILMS and mirror:
             dx, dy, dz = flip(face >> 1, dx, dy, dz)
         else:
             dx, dy, dz = lambertian(nx, ny, nz, uniform(rng, seed), uniform(rng, seed))
-    if end != NO_SINK:
-        book(v, sinks, end)
-        region = ENDED
     if event == SOIL or event == MESH:
         px, py, pz = px + HAIR_M * nx, py + HAIR_M * ny, pz + HAIR_M * nz
         if before != OUTSIDE:  # a hair's breadth must not carry a path through a wall or the water surface
+            x0, x1, y0, y1, z0, z1 = box_of(tank, before)
             px, py, pz = min(max(px, x0), x1), min(max(py, y0), y1), min(max(pz, z0), z1)
 
     if GATHERING:
         mirrored, wet = row == NO_ROW and not crossed, pz < tank.water_m
+        surface = at_surface(tank, before, event, face)
         route = route_after(route, event, face, before, region, surface, crossed, mirrored, met, wet, dz)
     if (before == AIR or before == WATER) and (region != before or pz == tank.water_m):
         u_first = -1.0  # spent: a path that the surface sent back is chosen, not evenly spread
@@ -223,24 +261,3 @@ def arrive(
         entered = max(entered, MET_TANK)
     skip = np.int64(face) if event == MESH else NO_FACE
     return region, px, py, pz, dx, dy, dz, skip, route, s_part, entered, u_first
-
-
-@merged_kernel
-def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, seed, stack):
-    """Follow one packet to its end.
-
-    `u_first` decides the first meeting with the water surface (a quasi-random number; later ones draw their own).
-    """
-    region, entered = begin(scene.tank, px, py, pz)
-    skip, route, s_part, events = NO_FACE, FRESH, UNPOLARISED, 0
-    while region != ENDED:
-        events += 1
-        if not goes_on(scene, events, v, sinks, rng, seed):
-            break
-        t, event, face = reach_walls(scene, region, px, py, pz, dx, dy, dz)
-        if meshes_about(scene, region, t, pz, dz):
-            t, event, face = reach_mesh(bvh, t, event, face, px, py, pz, dx, dy, dz, skip, stack)
-        region, px, py, pz, dx, dy, dz, skip, route, s_part, entered, u_first = arrive(
-            scene, t, event, face, region, px, py, pz, dx, dy, dz, route, s_part, entered, u_first, v, cells, sinks,
-            rng, seed,
-        )  # fmt: skip

@@ -7,10 +7,10 @@ import math
 from underlit.kernels.arrays import BACK, BONDED, BOTTOM, RIGHT
 from underlit.kernels.box import exit_face
 from underlit.kernels.bvh import any_hit
+from underlit.kernels.draws import uniform
 from underlit.kernels.fresnel import fresnel
 from underlit.kernels.jit import called_kernel, inlined_kernel, kernel
 from underlit.kernels.leaves import leaf_normal
-from underlit.kernels.rng import uniform
 from underlit.kernels.soil import soil_height, soil_hit
 
 SHORT_OF_M = 2e-5  # a sight line ends this far before the soil that it looks at

@@ -14,18 +14,16 @@ from typing import Any
 import numpy as np
 
 from underlit.errors import UnderlitError
-from underlit.kernels.arrays import AIR_GAP, BEAM_TABLE, BONDED, SceneArrays
+from underlit.kernels.arrays import AIR_GAP, BEAM_TABLE, BONDED, EVEN_DISC, LED_LIST, TUBE, SceneArrays
 from underlit.kernels.rng import sobol_directions
-from underlit.tracer.tally import Tally
+from underlit.tracer.tally import SCALE, Tally
 
-THREADS = 256  # of a block
-MOST_SLOTS = 4  # photons that a thread has under way
-_REGISTERS = 128  # of a thread
-_RESIDENT = 512  # threads that a processor of the card then holds
+THREADS = 256  # of a block, or fewer where its shared memory has no room for so many
+_REGISTERS = 64  # of a thread, so that a processor of the card holds 1024
 _RESERVE = 1 << 29  # room left on the card for the program and its stacks [bytes]
 
 # Rough speeds by which `auto` judges: photons per second of a core and of a card, and seconds to compile.
-CORE_PHOTONS_S, CARD_PHOTONS_S, COMPILING_S = 2e6, 2e8, 15.0
+CORE_PHOTONS_S, CARD_PHOTONS_S, COMPILING_S = 2e6, 1e9, 15.0
 
 
 class NoCardError(Exception):
@@ -107,6 +105,9 @@ def features_of(arrays: SceneArrays, sources) -> dict[str, bool]:
         "DIRT": bool((tank.clear < 1.0).any()),
         "PLANES": arrays.grid.plane_z_m.size > 0,
         "TABLES": any(source.beam == BEAM_TABLE for source in sources),
+        "DISCS": any(source.layout == EVEN_DISC for source in sources),
+        "LEDS": any(source.layout == LED_LIST for source in sources),
+        "TUBES": any(source.layout == TUBE for source in sources),
         "GATHERING": False,
     }
 
@@ -117,14 +118,16 @@ class Program:
     Parameters
     ----------
     features : tuple of (str, bool)
-    slots, n_bands, n_sinks : int
+    threads : int
+        Of a block.
+    n_bands, n_sinks : int
     """
 
-    def __init__(self, features: tuple, slots: int, n_bands: int, n_sinks: int) -> None:
+    def __init__(self, features: tuple, threads: int, n_bands: int, n_sinks: int) -> None:
         from underlit.kernels.cuda.twin import Twins
 
-        sizes = {"THREADS": THREADS, "SLOTS": slots, "N_BANDS": n_bands, "N_SINKS": n_sinks}
-        self._twins = Twins(dict(features), sizes)
+        self.threads = threads
+        self._twins = Twins(dict(features), {"THREADS": threads, "N_BANDS": n_bands, "N_SINKS": n_sinks})
         self.shared_bytes = 4 * self._twins.module("cuda.sizes").END
 
     @functools.cached_property
@@ -140,19 +143,20 @@ class Program:
 program = functools.cache(Program)
 
 
-def fitting_program(features: dict[str, bool], n_bands: int, n_sinks: int, block_bytes, processor_bytes):
-    """The program with as many photons to a thread as fit in the shared memory of a block, or of half a processor.
+def fitting_program(features: dict[str, bool], n_bands: int, n_sinks: int, block_bytes: int) -> Program:
+    """The program with as many threads to a block as its shared memory has room for.
 
     Raises
     ------
     NoCardError
     """
-    made = [program(tuple(features.items()), slots, n_bands, n_sinks) for slots in range(1, MOST_SLOTS + 1)]
-    paired = [one for one in made[1:] if one.shared_bytes <= min(block_bytes, processor_bytes // 2 - 1024)]
-    single = [one for one in made if one.shared_bytes <= block_bytes]
-    if not single:
-        raise NoCardError(f"the card has too little shared memory for {n_bands} bands")
-    return paired[-1] if paired else single[-1]
+    threads = THREADS
+    while threads >= 32:
+        made = program(tuple(features.items()), threads, n_bands, n_sinks)
+        if made.shared_bytes <= block_bytes:
+            return made
+        threads //= 2
+    raise NoCardError(f"the card has too little shared memory for {n_bands} bands")
 
 
 class Card:
@@ -184,19 +188,30 @@ class Card:
             arrays.n_bands,
             -(-len(tally.packed.sinks) // 8) * 8,  # so that scenes that differ by a stone share a program
             device.MAX_SHARED_MEMORY_PER_BLOCK_OPTIN,
-            device.MAX_SHARED_MEMORY_PER_MULTIPROCESSOR,
         )
         self._scene = self._sent(single(arrays))
         self._bvh = self._sent(self._program.bvh(tally.packed.bvh))
         self._sources = [self._sent(single(source)) for source in sources]
         self._directions = cuda.to_device(sobol_directions())
-        self._cells = cuda.to_device(np.ascontiguousarray(tally.cells.swapaxes(0, 1)))
-        self._sinks = cuda.to_device(np.ascontiguousarray(tally.sinks.swapaxes(0, 1)))
-        threads = _RESIDENT * device.MULTIPROCESSOR_COUNT / tally.replicates
-        self.log2_step = max(round(math.log2(threads)), int(math.log2(THREADS)))
+        # Light, packets of weight 1, and light budget of each source, see `trace_on_card`.
+        self._sums = [
+            [
+                cuda.to_device(np.ascontiguousarray(part))
+                for part in (cells, np.zeros(cells.shape[:2], np.int64), sinks)
+            ]
+            for cells, sinks in zip(tally.cells.swapaxes(0, 1), tally.sinks.swapaxes(0, 1), strict=True)
+        ]
+        self._fetched, self._none_fetched = (
+            cuda.to_device(np.zeros(tally.replicates, np.int32)) for _ in range(2)
+        )
+        self._kernel: Any = None
+        self._processors = device.MULTIPROCESSOR_COUNT
+        self.blocks = 0  # of a launch; 0 for as many as the card holds
 
     def _check_memory(self, tally_bytes: int) -> None:
         free, _ = self._cuda.current_context().get_memory_info()
+        if self.tally.cells[:, 0, :, 0].size >= 2**31:
+            raise NoCardError("this scene has more cells than a card's kernels can number")
         if tally_bytes + _RESERVE > free:
             raise NoCardError(
                 f"the card has {free / 2**30:.1f} GiB free, this scene's tallies want"
@@ -207,7 +222,7 @@ class Card:
         return self
 
     def __exit__(self, *_) -> None:
-        del self._scene, self._bvh, self._sources, self._directions, self._cells, self._sinks
+        del self._scene, self._bvh, self._sources, self._directions, self._sums
 
     def _sent(self, value: Any):
         """A tuple with its arrays on the card."""
@@ -223,12 +238,26 @@ class Card:
         """Start tracing photons `first` to `first + count` of a source in every replicate."""
         arguments = (
             self._scene, self._bvh, self._sources[source], self._directions, self.tally.seed, source,
-            len(self._sources), first, count, self.log2_step, self._cells[source], self._sinks[source],
+            len(self._sources), first, count, self._fetched, *self._sums[source],
         )  # fmt: skip
-        kernel = self._program.kernel
-        _allow_shared_memory(kernel, arguments, self._program.shared_bytes)
-        grid = (2**self.log2_step // THREADS, self.tally.replicates)
-        kernel[grid, THREADS, 0, self._program.shared_bytes](*arguments)
+        if self._kernel is None:
+            self._kernel = self._program.kernel.specialize(*arguments)
+            at_once = self._blocks_at_once()
+            self.blocks = self.blocks or self._processors * at_once
+        self._fetched.copy_to_device(self._none_fetched)
+        self._kernel[self.blocks, self._program.threads, 0, self._program.shared_bytes](*arguments)
+
+    def _blocks_at_once(self) -> int:
+        """Blocks that a processor of the card holds, once it may give each its shared memory."""
+        from numba.cuda.cudadrv.driver import binding, driver
+
+        (compiled,) = self._kernel.overloads.values()
+        function, shared = compiled._codelibrary.get_cufunc(), self._program.shared_bytes
+        # More than the 48 KiB that any kernel may have: a driver asks to be told so.
+        attribute = binding.CUfunction_attribute.CU_FUNC_ATTRIBUTE_MAX_DYNAMIC_SHARED_SIZE_BYTES
+        driver.cuKernelSetAttribute(attribute, shared, function.handle, function.device.id)
+        context = self._cuda.current_context()
+        return context.get_active_blocks_per_multiprocessor(function, self._program.threads, shared)
 
     def layer(self, counts: np.ndarray) -> bool:
         """Trace so many photons of each source in every replicate.
@@ -256,15 +285,7 @@ class Card:
 
     def read(self) -> None:
         """Copy the sums to the tally."""
-        self.tally.cells[:] = self._cells.copy_to_host().swapaxes(0, 1)
-        self.tally.sinks[:] = self._sinks.copy_to_host().swapaxes(0, 1)
-
-
-def _allow_shared_memory(kernel, arguments, n_bytes: int) -> None:
-    """Let a kernel have more shared memory than the 48 KiB that any may: a driver asks to be told so."""
-    from numba.cuda.cudadrv.driver import binding, driver
-
-    types = tuple(kernel.typeof_pyval(argument) for argument in arguments)
-    function = kernel.compile(types)._codelibrary.get_cufunc()
-    attribute = binding.CUfunction_attribute.CU_FUNC_ATTRIBUTE_MAX_DYNAMIC_SHARED_SIZE_BYTES
-    driver.cuKernelSetAttribute(attribute, n_bytes, function.handle, function.device.id)
+        for source, sums in enumerate(self._sums):
+            light, white, sinks = (part.copy_to_host() for part in sums)
+            self.tally.cells[:, source] = light + white[..., None] * np.int64(SCALE)
+            self.tally.sinks[:, source] = sinks

@@ -105,7 +105,7 @@ def pack(
         Shapes in place, where they have been built already.
     wavelength_nm : ndarray, shape (n_bands,)
         Nodes at which light is carried. [nm]
-    bvh_layout : {"wide", "scalar"}, optional
+    bvh_layout : {"wide", "scalar", "fine"}, optional
         See `build_bvh`.
 
     Returns

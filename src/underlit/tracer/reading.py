@@ -8,8 +8,9 @@ from underlit import spectra
 from underlit.errors import DataError
 from underlit.kernels.arrays import SourceArrays
 from underlit.kernels.bvh import build_bvh, new_stack
+from underlit.kernels.draws import RNG_WORDS
 from underlit.kernels.reading import housing_irradiance, straight_irradiance
-from underlit.kernels.rng import RNG_WORDS, SOBOL_DIMENSIONS, sobol_directions
+from underlit.kernels.rng import SOBOL_DIMENSIONS, sobol_directions
 from underlit.scene.lamps import Channel, Fixture
 from underlit.scene.model import Scene
 from underlit.spectra import Spectrum

@@ -174,7 +174,7 @@ def _card(
         if device == "auto":
             notice(f"Tracing on the CPU: a card pays from {photons_that_pay(threads):.0e} photons on.")
         return None
-    packed = pack(scene, world, bvh_layout="scalar")
+    packed = pack(scene, world, bvh_layout="fine")
     packed = replace(packed, arrays=packed.arrays._replace(gathers=False))
     try:
         card = Card(Tally(packed, lamps, scene.run.replicates, seed, _planted(scene)))

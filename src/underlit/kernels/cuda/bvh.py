@@ -9,14 +9,18 @@ import math
 from typing import NamedTuple
 
 import numpy as np
+from numba import cuda
 from numba.cuda import libdevice
 
 from underlit.kernels.cuda.load import bits, load4
+from underlit.kernels.cuda.sizes import LEAVES
 from underlit.kernels.jit import kernel
 
 TINY = 1e-18
 NOTHING = np.int32(-(2**31))  # no child
 _COUNT_BITS = 3  # of a leaf: up to 7 triangles
+FOUND = np.int32(2**31 - 1)  # where a ray is that has seen all of the tree
+_ALL = 0xFFFFFFFF
 
 
 class CardBvh(NamedTuple):
@@ -90,11 +94,11 @@ def longest_axis(dx, dy, dz):
 
 
 @kernel
-def entry(x0, y0, z0, x1, y1, z1, ox, oy, oz, ix, iy, iz, t_max):
-    """Distance at which a ray enters a box; far when it misses it within `t_max`."""
-    ax, bx = (x0 - ox) * ix, (x1 - ox) * ix
-    ay, by = (y0 - oy) * iy, (y1 - oy) * iy
-    az, bz = (z0 - oz) * iz, (z1 - oz) * iz
+def entry(x0, y0, z0, x1, y1, z1, sx, sy, sz, ix, iy, iz, t_max):
+    """Distance at which a ray enters a box; far when it misses it within `t_max`. `s` is minus origin times `i`."""
+    ax, bx = x0 * ix + sx, x1 * ix + sx
+    ay, by = y0 * iy + sy, y1 * iy + sy
+    az, bz = z0 * iz + sz, z1 * iz + sz
     near = max(max(min(ax, bx), min(ay, by)), max(min(az, bz), 0.0))
     far = min(min(max(ax, bx), max(ay, by)), min(max(az, bz), t_max))
     return near if near <= far else math.inf
@@ -133,50 +137,90 @@ def comes_near(bvh, ox, oy, oz, dx, dy, dz, t_max):
     """Whether a ray comes to where there are triangles."""
     ix, iy, iz = finite_reciprocal(dx), finite_reciprocal(dy), finite_reciprocal(dz)
     box = bvh.limits
-    return entry(box[0], box[1], box[2], box[3], box[4], box[5], ox, oy, oz, ix, iy, iz, t_max) < t_max
+    near = entry(
+        box[0], box[1], box[2], box[3], box[4], box[5], -ox * ix, -oy * iy, -oz * iz, ix, iy, iz, t_max
+    )
+    return near < t_max
 
 
 @kernel
-def closest_hit(bvh, ox, oy, oz, dx, dy, dz, t_max, skip, stack):
-    """First triangle that a ray meets, from either side; arguments as on a CPU."""
+def pop(stack, n_stack):
+    """Where a ray goes on that has seen all below a node."""
+    if n_stack == 0:
+        return FOUND, n_stack
+    n_stack = np.int32(n_stack - 1)
+    return stack[n_stack], n_stack
+
+
+@kernel
+def search(
+    bvh, searches, least, hit, ox, oy, oz, dx, dy, dz, t_best, event, face, skip, here, n_stack, stack
+):
+    """Take the rays of a warp through the tree until fewer than `least` of them are under way.
+
+    All threads of the warp must call it.
+
+    Parameters
+    ----------
+    bvh : CardBvh
+    searches : bool
+        Whether the thread has a ray under way.
+    least : int
+    hit : int
+        What `event` is for a ray that meets a triangle.
+    ox, oy, oz, dx, dy, dz : float
+    t_best : float
+        Distance to what the ray is known to meet. [m]
+    event, face : int
+        And what that is.
+    skip : int
+        Face to pass over, the one just left; -1 for none.
+    here, n_stack : int
+        Where in the tree the ray is; 0 and 0 to begin with.
+    stack : ndarray of int32
+
+    Returns
+    -------
+    t_best, event, face, here, n_stack
+        `here` is `FOUND` once all of the tree has been seen.
+    """
     ix, iy, iz = finite_reciprocal(dx), finite_reciprocal(dy), finite_reciprocal(dz)
+    ax, ay, az = -ox * ix, -oy * iy, -oz * iz
     kz = longest_axis(dx, dy, dz)
     kx = kz + 1 if kz < 2 else 0
     ky = kx + 1 if kx < 2 else 0
     sz = pick(kz, ix, iy, iz)
     sx, sy = pick(kx, dx, dy, dz) * sz, pick(ky, dx, dy, dz) * sz
-    t_best, i_best = t_max, np.int32(-1)
-    skipped = np.int32(skip)
-    here = np.int32(0)
-    n_stack = np.int32(0)
-    while True:
-        if here >= 0:
-            x0, y0, z0, x1 = load4(bvh.node, here, 0)
-            y1, z1, u0, v0 = load4(bvh.node, here, 1)
-            w0, u1, v1, w1 = load4(bvh.node, here, 2)
-            one, two, _, _ = load4(bvh.node, here, 3)
-            near = entry(x0, y0, z0, x1, y1, z1, ox, oy, oz, ix, iy, iz, t_best)
-            far = entry(u0, v0, w0, u1, v1, w1, ox, oy, oz, ix, iy, iz, t_best)
-            near_child, far_child = bits(one), bits(two)
-            if far < near:
-                near, far, near_child, far_child = far, near, far_child, near_child
-            if near < 1e29:
+    if not searches:
+        here = FOUND
+    under_way = cuda.popc(cuda.ballot_sync(_ALL, here != FOUND))
+    while under_way >= least:
+        # Boxes, until most rays have come to triangles.
+        few = under_way // LEAVES
+        while cuda.popc(cuda.ballot_sync(_ALL, here >= 0 and here != FOUND)) > few:
+            if here >= 0 and here != FOUND:
+                x0, y0, z0, x1 = load4(bvh.node, here, 0)
+                y1, z1, u0, v0 = load4(bvh.node, here, 1)
+                w0, u1, v1, w1 = load4(bvh.node, here, 2)
+                one, two, _, _ = load4(bvh.node, here, 3)
+                near = entry(x0, y0, z0, x1, y1, z1, ax, ay, az, ix, iy, iz, t_best)
+                far = entry(u0, v0, w0, u1, v1, w1, ax, ay, az, ix, iy, iz, t_best)
+                near_child, far_child = bits(one), bits(two)
+                if far < near:
+                    near, far, near_child, far_child = far, near, far_child, near_child
                 here = near_child
-                if far < 1e29:
+                if near >= 1e29:
+                    here, n_stack = pop(stack, n_stack)
+                elif far < 1e29:
                     stack[n_stack] = far_child
-                    n_stack += np.int32(1)
-                continue
-        else:
+                    n_stack = np.int32(n_stack + 1)
+        if here < 0:
             leaf = np.int32(-1) - here
             first = leaf >> np.int32(_COUNT_BITS)
             for k in range(leaf & np.int32(7)):
-                t, face = triangle(
-                    bvh.corner, first + np.int32(k), kx, ky, kz, ox, oy, oz, sx, sy, sz, t_best
-                )
-                if t < t_best and face != skipped:
-                    t_best, i_best = t, face
-        if n_stack == 0:
-            break
-        n_stack -= np.int32(1)
-        here = stack[n_stack]
-    return t_best, np.int64(i_best)
+                t, its = triangle(bvh.corner, first + np.int32(k), kx, ky, kz, ox, oy, oz, sx, sy, sz, t_best)
+                if t < t_best and its != skip:
+                    t_best, event, face = t, np.int32(hit), its
+            here, n_stack = pop(stack, n_stack)
+        under_way = cuda.popc(cuda.ballot_sync(_ALL, here != FOUND))
+    return t_best, event, face, here, n_stack
