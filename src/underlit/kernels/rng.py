@@ -83,13 +83,15 @@ def owen_scramble_all(points, keys, u):
 @kernel
 def sobol_start(directions, index, state):
     """Set `state` (5,) to Sobol point `index` in Gray-code order."""
-    gray = np.uint32(index ^ (index >> 1))
     for dimension in range(state.size):
-        value = np.uint32(0)
-        for k in range(32):
-            if (gray >> np.uint32(k)) & np.uint32(1):
-                value ^= directions[dimension, k]
-        state[dimension] = value
+        state[dimension] = np.uint32(0)
+    gray, k = index ^ (index >> 1), 0
+    while gray > 0:
+        if gray & 1:
+            for dimension in range(state.size):
+                state[dimension] ^= directions[dimension, k]
+        gray >>= 1
+        k += 1
 
 
 @kernel
