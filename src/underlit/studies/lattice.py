@@ -1,7 +1,7 @@
 """A stand-in for the tracer while lamps are moved about: what a lattice of small emitters gives, added up.
 
 For one height and tilt, small faces on a lattice over the tank are traced at once, each as a source of its own. Light
-adds up, so a lamp anywhere is a weighted sum of them. What lies between the emitters is taken as straight.
+adds up, so a lamp anywhere is a weighted sum of them, by cubic splines between the emitters.
 """
 
 from __future__ import annotations
@@ -9,9 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from scipy.interpolate import BSpline, make_interp_spline
 
 from underlit.constants import UMOL_PER_J_NM
 from underlit.metrics import ends, maps
@@ -31,7 +33,7 @@ SPACING_M = 0.05
 PHOTONS_PER_LAMP, _LEAST_PHOTONS, _MOST_PHOTONS = 1_000_000, 8_000, 40_000  # together; of one emitter
 _REPLICATES = 4
 _AT_ONCE = 48  # sources in one trace, for the sake of memory: each has maps of its own
-_FACE = 0.5  # side of an emitter over their spacing
+_FACE_M = 0.012  # side of an emitter; the outermost touch the panes
 _WIDER = (0.5, 2.0)  # how far a trace may change the spread of the light in a zone
 _POINTS = 24  # along each side of a lamp's face
 
@@ -78,14 +80,14 @@ class Lattice:
     def weights(self, x_m: float, y_m: float) -> np.ndarray:
         """Share of each emitter in a lamp whose middle stands at a place, (nx * ny,)."""
         points = _face_points(self.fixture) + [x_m, y_m]
-        i, u = _between(self.x_m, points[:, 0])
-        j, v = _between(self.y_m, points[:, 1])
-        nx, n = len(self.x_m), len(self.x_m) * len(self.y_m)
-        found = np.zeros(n)
-        for dj, wj in ((0, 1 - v), (1, v)):
-            for di, wi in ((0, 1 - u), (1, u)):
-                found += np.bincount((j + dj) * nx + i + di, wi * wj, n)
-        return found / len(points)
+        along_x, along_y = self._splines
+        by_x, by_y = along_x(_within(points[:, 0], self.x_m)), along_y(_within(points[:, 1], self.y_m))
+        return (by_y.T @ by_x).ravel() / len(points)
+
+    @cached_property
+    def _splines(self) -> tuple[BSpline, BSpline]:
+        """Share of each emitter of a row in a point of that row, along x and along y."""
+        return _spline(self.x_m), _spline(self.y_m)
 
     def at(self, places_m: np.ndarray) -> tuple[list[np.ndarray], np.ndarray]:
         """What lamps at given places give, for each setting at full.
@@ -175,7 +177,7 @@ def trace_lattice(
     x, y = (_places(side, spacing_m) for side in (scene.tank.length, scene.tank.width))
     places = [(px, py) for py in y for px in x]
     own, xyz = _lamp(scene, fixture)
-    own = own.model_copy(update={"shape": "panel", "size": (_FACE * min(x[1] - x[0], y[1] - y[0]),) * 2})
+    own = own.model_copy(update={"shape": "panel", "size": (_FACE_M, _FACE_M)})
     n_beams = len({repr(channel.beam) for channel in fixture.channel})
     each_photons = (photons or _photons_of_one(fixture, spacing_m)) * n_beams
     basis = basis_of(fixture, free)
@@ -259,9 +261,9 @@ def _spill(res: Result, n: int, basis: np.ndarray) -> np.ndarray:
 
 
 def _places(side_m: float, spacing_m: float) -> np.ndarray:
-    """Evenly from pane to pane, the outermost half a step inside."""
-    n = max(3, math.ceil(side_m / spacing_m))
-    return (np.arange(n) + 0.5) / n * side_m
+    """Evenly from pane to pane: light changes fast as a lamp comes up to one."""
+    n = max(3, math.ceil((side_m - _FACE_M) / spacing_m) + 1)
+    return np.linspace(_FACE_M / 2, side_m - _FACE_M / 2, n)
 
 
 def _face_points(fixture: Fixture) -> np.ndarray:
@@ -275,8 +277,11 @@ def _face_points(fixture: Fixture) -> np.ndarray:
     return np.stack([c * x - s * y, s * x + c * y], axis=1)
 
 
-def _between(places: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Emitter to the left of each point, and how far on to the next, 0-1; beyond the last, that of the last."""
-    position = np.clip((at - places[0]) / (places[1] - places[0]), 0.0, len(places) - 1.0)
-    index = np.minimum(position.astype(int), len(places) - 2)
-    return index, position - index
+def _within(at: np.ndarray, places: np.ndarray) -> np.ndarray:
+    """Places beyond the last emitter taken as its own."""
+    return np.clip(at, places[0], places[-1])
+
+
+def _spline(places: np.ndarray) -> BSpline:
+    """Cubic splines through 1 at one place each and 0 at all others."""
+    return make_interp_spline(places, np.eye(len(places)), k=min(3, len(places) - 1))
