@@ -105,7 +105,8 @@ class Lattice:
             Light into the room. [umol s-1]
         """
         weights = np.array([self.weights(x, y) for x, y in places_m])
-        light = [(weights @ each.reshape(len(each), -1)).reshape(-1, each.shape[2]) for each in self.light]
+        # Not `@`, which is BLAS: on arrays of this size its threads cost more than they gain, most of all on a busy machine.
+        light = [np.einsum("ni,ivc->nvc", weights, each).reshape(-1, each.shape[2]) for each in self.light]
         return light, (weights @ self.spill_umol_s).ravel()
 
     def only(self, names: Collection[str]) -> Lattice:
