@@ -105,7 +105,7 @@ class Lattice:
             Light into the room. [umol s-1]
         """
         weights = np.array([self.weights(x, y) for x, y in places_m])
-        # Not `@`, which is BLAS: on arrays this small its threads cost more than they gain, above all on a busy machine.
+        # Not `@`, which is BLAS: its threads cost more than they gain on so small arrays.
         light = [np.einsum("ni,ivc->nvc", weights, each).reshape(-1, each.shape[2]) for each in self.light]
         return light, (weights @ self.spill_umol_s).ravel()
 
