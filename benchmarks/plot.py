@@ -50,7 +50,7 @@ def _merits(ax, found: Measured) -> None:
 
 def _embree(ax, found: Measured) -> None:
     at = np.arange(len(found.rays))
-    ax.axhline(1.0, color=LIGHT.muted, lw=1.0)
+    ax.axhline(1.0, color=LIGHT.muted, lw=1.0, zorder=0)
     for shift, part, shade, label in (
         (-0.2, "ours", SHADES[0], "closest-hit rays"),
         (0.2, "photons", SHADES[2], "whole photons of 16 bands"),
@@ -58,8 +58,9 @@ def _embree(ax, found: Measured) -> None:
         ratio = [row.ratio(part) for row in found.rays]
         for bar, value in zip(ax.bar(at + shift, ratio, 0.38, color=shade, label=label), ratio, strict=True):
             ax.annotate(
-                f"{value:.2f}", (bar.get_x() + 0.19, value), (0, 2), textcoords="offset points", ha="center"
-            )
+                f"{value:.2f}", (bar.get_x() + 0.19, value), (0, 3), textcoords="offset points", ha="center",
+                bbox={"fc": "white", "ec": "none", "pad": 0.6},
+            )  # fmt: skip
     ax.set_xticks(at, [f"{row.title.partition(',')[0]}\n{row.triangles:,}" for row in found.rays])
     ax.set_xlabel("triangles")
     ax.set_ylabel("rate over that of Embree's rays")
