@@ -17,35 +17,33 @@ SHORT_OF_M = 2e-5  # a sight line ends this far before the soil that it looks at
 MOST_LEGS = 8  # of a path: two in air, one more in water than it has returns
 
 
+@kernel
+def keep_leg(legs, n, x, y, z, dx, dy, dz, t):
+    """Make a stretch of path row `n` of `legs`; the number of the next row."""
+    legs[n, 0], legs[n, 1], legs[n, 2] = x, y, z
+    legs[n, 3], legs[n, 4], legs[n, 5], legs[n, 6] = dx, dy, dz, t
+    return n + 1
+
+
+@kernel
+def leg(legs, n):
+    """Row `n` of `legs`: start, unit direction, length. [m]"""
+    return legs[n, 0], legs[n, 1], legs[n, 2], legs[n, 3], legs[n, 4], legs[n, 5], legs[n, 6]
+
+
 @inlined_kernel
 def clear_way(scene, bvh, legs, n_legs, rng, seed, stack):
     """Share of light that nothing in the way of `n_legs` stretches stops."""
     if scene.mesh.n_faces > 0:
         for k in range(n_legs):
-            x, y, z, dx, dy, dz, t = (
-                legs[k, 0],
-                legs[k, 1],
-                legs[k, 2],
-                legs[k, 3],
-                legs[k, 4],
-                legs[k, 5],
-                legs[k, 6],
-            )
+            x, y, z, dx, dy, dz, t = leg(legs, k)
             lowest = min(z, z + t * dz)
             if lowest < scene.mesh.top_m and any_hit(bvh, x, y, z, dx, dy, dz, t, -1, stack):
                 return 0.0
     chance = 1.0
     if scene.canopy.n > 0:
         for k in range(n_legs):
-            x, y, z, dx, dy, dz, t = (
-                legs[k, 0],
-                legs[k, 1],
-                legs[k, 2],
-                legs[k, 3],
-                legs[k, 4],
-                legs[k, 5],
-                legs[k, 6],
-            )
+            x, y, z, dx, dy, dz, t = leg(legs, k)
             if min(z, z + t * dz) < scene.canopy.top_m:
                 chance *= leaf_gaps(scene, x, y, z, dx, dy, dz, t, rng, seed)
     return chance
@@ -94,14 +92,6 @@ def pane_return(tank, face, q, n_wall, trips):
     for _ in range(1, trips):
         weight *= inner * outer
     return weight
-
-
-@kernel
-def keep_leg(legs, n, x, y, z, dx, dy, dz, t):
-    """Make a stretch of path row `n` of `legs`; the number of the next row."""
-    legs[n, 0], legs[n, 1], legs[n, 2] = x, y, z
-    legs[n, 3], legs[n, 4], legs[n, 5], legs[n, 6] = dx, dy, dz, t
-    return n + 1
 
 
 @inlined_kernel

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 SPACING_M = 0.05
 PHOTONS_PER_LAMP, _LEAST_PHOTONS, _MOST_PHOTONS = 1_000_000, 8_000, 40_000  # together; of one emitter
 _REPLICATES = 4
+METHOD = 2  # how a lattice is traced, counted up with each change: lattices on file by another are not used
 _AT_ONCE = 48  # sources in one trace, for the sake of memory: each has maps of its own
 _FACE_M = 0.012  # side of an emitter; the outermost touch the panes
 _WIDER = (0.5, 2.0)  # how far a trace may change the spread of the light in a zone

@@ -14,7 +14,7 @@ from underlit.metrics.zones import Zone
 from underlit.scene.files import file_digests, plain
 from underlit.scene.lamps import Fixture
 from underlit.scene.model import Scene
-from underlit.studies.lattice import SPACING_M, Lattice, basis_of, trace_lattice
+from underlit.studies.lattice import METHOD, SPACING_M, Lattice, basis_of, trace_lattice
 from underlit.studies.store import Worlds, digest, write_bytes
 
 # What neither moves a photon nor decides which cells are looked at.
@@ -72,7 +72,7 @@ def lattice_key(scene: Scene, fixture: Fixture, **settings: Any) -> str:
         tank.pop(word, None)
     tank["plant"] = [_without(plant, _PLANTS_BOOKS) for plant in tank["plant"]]
     lamp = _without(plain(fixture), _LAMPS_BOOKS)
-    return digest([underlit.__version__, tank, lamp, settings, sorted(file_digests(scene).items())])
+    return digest([underlit.__version__, METHOD, tank, lamp, settings, sorted(file_digests(scene).items())])
 
 
 def _packed(lattice: Lattice, key: str) -> bytes:

@@ -26,10 +26,7 @@ from underlit.studies.store import PHOTONS, Job, Store, Worlds, run_all
 GOALS = ("watts", "price", "spill")
 AROUND = (0.5, 0.75, 1.0, 1.5)  # heights to try where none are given, over that of the lamp
 FINALISTS_SHARE = 0.25
-_RIVALS, _CORRECTIONS = (
-    2,
-    2,
-)  # kinds that are searched on; most times that a trace puts the stand-in right for each
+_RIVALS = 2  # kinds that are searched on
 _MOST_SEED = 2**31
 
 Report = Callable[[int, int, str], None]
@@ -47,7 +44,7 @@ class Placing:
     candidates : list of Candidate
         The best places for each number, height and tilt, best first.
     finalists : list of Finalist
-        Those that were traced, best first by their traces.
+        Those that were traced, best first by their traces, those traced in full before all others.
     checks : list of Check
         The light of the answer in each zone, held against a fresh trace.
     result : Result
