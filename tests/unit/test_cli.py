@@ -19,7 +19,7 @@ import pytest
 
 import synthetic
 import underlit
-from underlit.cli import app, new, tables
+from underlit.cli import app, new
 from underlit.cli.progress import Meter, line, remaining_s
 from underlit.metrics import maps, summary, zones
 from underlit.results.result import Result
@@ -401,7 +401,20 @@ def test_only_a_first_run_is_said_to_compile(terminal, compiles):
 
 
 def test_numbers_are_shown_as_their_error_allows():
-    assert tables.text_of(underlit.Estimate([9.0, 11.0, 10.0, 10.0])) == "10.0 ± 0.4"
-    assert tables.text_of(12.345) == "12.3"
-    assert tables.text_of(1234567) == "1 234 567"
-    assert tables.text_of(None) == ""
+    assert summary.text_of(underlit.Estimate([9.0, 11.0, 10.0, 10.0])) == "10.0 ± 0.4"
+    assert summary.text_of(underlit.Estimate.exact(28.44, 2)) == summary.text_of(28.44) == "28.4"
+    assert summary.text_of(999.7) == "1000"
+    assert summary.text_of(1234567) == "1 234 567"
+    assert summary.text_of(float("nan")) == "–"
+    assert summary.text_of(None) == ""
+
+
+@pytest.mark.parametrize(
+    ("duv", "error", "text"),
+    [(1.705e-5, 0.0, "+0.0000"), (-1e-5, 0.0, "+0.0000"), (-0.00326, 0.0, "-0.0033"),
+     (0.01634, 4e-6, "+0.0163 ± 0.0001"), (-0.0021, 0.003, "-0.002 ± 0.003")],
+)  # fmt: skip
+def test_duv_has_a_sign_and_at_most_four_decimals(duv, error, text):
+    """As the tolerances of ANSI C78.377 are given."""
+    table = summary.facts("soil", "Soil", [("Duv", underlit.Estimate([duv - error, duv + error]), "")])
+    assert table.texts() == [{"quantity": "Duv", "value": text, "unit": ""}]

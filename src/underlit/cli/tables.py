@@ -8,14 +8,13 @@ import json
 import math
 from typing import TYPE_CHECKING
 
-from underlit.metrics.estimate import Estimate, with_error
+from underlit.metrics.estimate import Estimate
 from underlit.metrics.summary import Summary, Table, Value
 
 if TYPE_CHECKING:
     from rich.console import Console
 
 PIPED_WIDTH = 120
-DIGITS = 3  # of values with an error; the files have all
 SHORT_UNITS = ("%", "W", "cm²")
 VERDICT_STYLE = {
     "right": "green",
@@ -67,8 +66,7 @@ def print_table(table: Table, console: Console) -> None:
         )
         header = Text(name).append(f" {unit}" if unit in SHORT_UNITS else "", "dim")
         grid.add_column(header, justify="right" if numeric else "left", no_wrap=numeric, overflow="fold")
-    for row in table.rows:
-        cells = {name: text_of(row.get(name)) for name in table.columns}
+    for cells in table.texts():
         grid.add_row(*(Text(cell, _style(name, cell)) for name, cell in cells.items()))
     console.print(grid)
     below = [*_long_units(table), *([table.note] if table.note else [])]
@@ -86,19 +84,6 @@ def _long_units(table: Table) -> list[str]:
         if unit and unit not in SHORT_UNITS:
             columns.setdefault(unit, []).append(name)
     return [f"{', '.join(names)}: {unit}." for unit, names in columns.items()]
-
-
-def text_of(value: Value) -> str:
-    """A value as it is printed: no more digits than its error supports."""
-    if value is None:
-        return ""
-    if isinstance(value, Estimate):
-        return with_error(float(value.value), float(value.std_err), DIGITS)
-    if isinstance(value, float):
-        return f"{value:.{DIGITS}g}" if abs(value) < 1000 else f"{value:,.0f}".replace(",", " ")
-    if isinstance(value, int):
-        return f"{value:,}".replace(",", " ")
-    return value
 
 
 def as_json(summary: Summary) -> str:

@@ -16,8 +16,8 @@ from underlit.journal.parcel import Parcel
 from underlit.journal.rendering import photon_weights
 from underlit.metrics import maps
 from underlit.metrics.day import hours_of
-from underlit.metrics.estimate import Estimate, with_error
-from underlit.metrics.summary import Table, Value
+from underlit.metrics.estimate import Estimate
+from underlit.metrics.summary import Table
 from underlit.metrics.zones import ceiling_without_co2, find_zone
 from underlit.results.result import Result
 from underlit.scene.model import Scene
@@ -25,8 +25,6 @@ from underlit.scene.plants import Plant
 from underlit.scene.tank import SIDES
 from underlit.scene.use import Schedule
 from underlit.spectra import weighting
-
-DIGITS = 3
 
 
 def scene_facts(scene: Scene) -> list[tuple[str, str]]:
@@ -174,24 +172,12 @@ def _moment(stamp: str) -> str:
     return f"{moment.day} {moment:%B %Y, %H:%M} UTC"
 
 
-def words(value: Value) -> str:
-    """A value of a table as text: no more digits than its error supports."""
-    if value is None:
-        return ""
-    if isinstance(value, Estimate):
-        return with_error(float(value.value), float(value.std_err), DIGITS)
-    if isinstance(value, float):
-        return f"{value:.{DIGITS}g}" if abs(value) < 1000 else f"{value:.0f}"
-    return str(value)
-
-
 def table_rows(table: Table) -> tuple[list[str], list[list[str]]]:
     """Headings and cells of a table, as text."""
+    rows = [list(row.values()) for row in table.texts()]
     if table.is_facts:
-        rows = [[words(row["quantity"]), words(row["value"]), words(row["unit"])] for row in table.rows]
         return ["", "value", "unit"], rows
-    heads = [f"{name} ({unit})" if unit else name for name, unit in table.columns.items()]
-    return heads, [[words(row.get(name)) for name in table.columns] for row in table.rows]
+    return [f"{name} ({unit})" if unit else name for name, unit in table.columns.items()], rows
 
 
 def number(value: float | None) -> float | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from html import escape
@@ -10,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from underlit.metrics import ends, light, maps, photons, zones
-from underlit.metrics.estimate import Estimate
+from underlit.metrics.estimate import Estimate, rounded, with_error
 from underlit.metrics.footprint import Lattice
 from underlit.metrics.spread import Area
 from underlit.metrics.stripes import stripes
@@ -22,6 +23,8 @@ PPFD_UNIT = "µmol m⁻² s⁻¹"
 TOO_FEW = "too few photons for"
 DAYS_PER_YEAR = 365.0
 FACTS = {"quantity": "", "value": "", "unit": ""}
+DIGITS = 3  # most that are shown; the files have all
+DUV_STEP = 1e-4  # four decimals, as lamps are sold by
 Value = Estimate | float | int | str | None
 
 
@@ -52,13 +55,39 @@ class Table:
         """The table, for notebooks."""
         names = [f"{name} [{unit}]" if unit else name for name, unit in self.columns.items()]
         head = "" if self.is_facts else _html_row("th", names)
-        body = "".join(_html_row("td", [_text(row.get(name)) for name in self.columns]) for row in self.rows)
+        body = "".join(_html_row("td", list(row.values())) for row in self.texts())
         return f"<table><caption>{escape(self.title)}</caption>{head}{body}</table><p>{escape(self.note)}</p>"
+
+    def texts(self) -> list[dict[str, str]]:
+        """The rows as they are shown, a text for every column."""
+        return [
+            {name: text_of(row.get(name), row.get("quantity")) for name in self.columns} for row in self.rows
+        ]
 
     @property
     def is_facts(self) -> bool:
         """Whether each row is one named quantity, rather than an entry of a list."""
         return tuple(self.columns) == tuple(FACTS)
+
+
+def text_of(value: Value, quantity: Value = None) -> str:
+    """A value as it is shown: no more digits than its error supports, and no more than `DIGITS`.
+
+    Duv lies on either side of 0, so digits say nothing of it: it is shown with its sign, in steps.
+    """
+    if value is None or isinstance(value, str):
+        return value or ""
+    if isinstance(value, int):
+        return f"{value:,}".replace(",", " ")
+    number, error = (value, 0.0) if isinstance(value, float) else (float(value.value), float(value.std_err))
+    if quantity == "Duv":
+        text = with_error(number, max(error, DUV_STEP)) if error else rounded(number, DUV_STEP)
+        return text if text.startswith("-") else f"+{text}"
+    if error:
+        return with_error(number, error, DIGITS)
+    if not math.isfinite(number):
+        return "–"
+    return f"{number:.0f}" if abs(number) >= 999.5 else f"{number:.{DIGITS}g}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -346,10 +375,6 @@ def budget_table(res: Result, settings: np.ndarray) -> Table:
 
 def _html_row(cell: str, texts: list[str]) -> str:
     return "<tr>" + "".join(f"<{cell}>{escape(text)}</{cell}>" for text in texts) + "</tr>"
-
-
-def _text(value: Value) -> str:
-    return "" if value is None else f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
 def facts(name: str, title: str, rows: list[tuple[str, Value, str]], note: str = "") -> Table:

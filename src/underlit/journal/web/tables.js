@@ -93,7 +93,7 @@ function colourWords(tank, samples) {
   const index = Number.isFinite(ra.value)
     ? `Ra ${withError(ra.value, Math.max(ra.error, 0.1), 3)}`
     : "too far from white for an Ra";
-  const sign = duv.value >= 0 ? "+" : "−";
+  const sign = duv.value > -0.5e-4 ? "+" : "−";
   return `${withError(kelvin.value, Math.max(kelvin.error, 5), 3)} K, Duv ${sign}${Math.abs(duv.value).toFixed(4)}, ${index}`;
 }
 
