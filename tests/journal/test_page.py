@@ -371,6 +371,18 @@ def test_narrow_screen_needs_no_sideways_scrolling(chromium, page_path, width, s
         assert phone.faults == []
 
 
+@pytest.mark.parametrize("width", [360, 390])
+def test_lamp_table_fits_a_narrow_screen_with_long_names(chromium, page_path, width):
+    with browser.Opened(chromium, page_path, width, 800) as phone:
+        phone.show("lamps")
+        over = phone.page.evaluate("""() => {
+            const table = document.getElementById("lamp-table");
+            for (const name of table.querySelectorAll("tbody th")) name.textContent = "pendants / warm white";
+            return table.scrollWidth - table.parentElement.clientWidth;
+        }""")
+        assert over <= 0
+
+
 def test_page_of_little_says_what_is_missing(chromium, res, tmp_path):
     """Only soil, no plants, one replicate, no water: everything is still there that can be, and nothing breaks."""
     scene = re.sub(r"\[\[plant\]\].*?(?=\[\[fixture)", "", res.scene_text, flags=re.S)
