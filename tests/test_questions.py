@@ -11,7 +11,6 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 PHOTONS = "300000"
-FEWER = {"home-made-bars": "100000"}  # 24 sources, each with points of its own
 # Combined errors that are beyond any odds; more where errors come from 8 replicates: Student's t with 7 degrees of
 # freedom goes past 6 once in 2,000 numbers, past 9 once in 20,000.
 BEYOND_ODDS, WITH_FEW_REPLICATES = 6.0, {"home-made-bars": 9.0}
@@ -50,8 +49,7 @@ def disagreement(printed: str, found: str) -> float:
 def played(request):
     """A page with what its blocks printed, run once: [(step, printed)]."""
     with recipes.workplace():
-        photons = FEWER.get(request.param.stem, PHOTONS)
-        yield request.param, [(step, recipes.run(step, photons)) for step in recipes.steps(request.param)]
+        yield request.param, [(step, recipes.run(step, PHOTONS)) for step in recipes.steps(request.param)]
 
 
 @pytest.mark.statistical
