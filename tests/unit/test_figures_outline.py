@@ -49,6 +49,20 @@ def test_silhouette_of_a_sphere_is_a_disc(axes):
     assert np.abs(radius - 0.08).max() < 0.0004  # a tenth of a cell is claimed on average; half is the worst
 
 
+def test_of_two_spheres_the_lower_lacks_what_the_upper_hides():
+    """Lens of two circles of radius r whose centres lie r apart: r^2 (2 pi / 3 - sqrt(3) / 2)."""
+    radius = 0.06
+    low, high = sphere((0.17, 0.15, 0.1), radius), sphere((0.23, 0.15, 0.3), radius)
+    lens = radius**2 * (2 * np.pi / 3 - np.sqrt(3) / 2)
+    for meshes in ((low, high), (high, low)):
+        seen = outline.seen_from_above(meshes, BOX, 0.001)
+        area = {mesh[0][:, 2].max(): part.area_m2 for mesh, part in zip(meshes, seen, strict=True)}
+        assert area[max(area)] == pytest.approx(np.pi * radius**2, rel=2e-3)
+        assert area[min(area)] == pytest.approx(np.pi * radius**2 - lens, rel=3e-3)
+        assert np.sum([part.share for part in seen], axis=0).max() <= 1.0
+    assert outline.seen_from_above([], BOX, 0.001) == []
+
+
 def test_a_hole_stays_a_hole():
     vertices, faces = ring()
     seen = outline.silhouette(vertices, faces, (0, 1), BOX, 0.001)

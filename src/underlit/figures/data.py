@@ -49,7 +49,7 @@ class Zone:
 
 @dataclass(frozen=True)
 class Solid:
-    """A piece of hardscape in plan: its outline from above, and where it stands in the soil."""
+    """A piece of hardscape in plan: what is seen of it from above, and where it stands in the soil."""
 
     name: str
     above: Coverage

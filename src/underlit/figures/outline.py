@@ -6,6 +6,7 @@ following the half-covered line, which needs no clean, closed or manifold mesh.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import contourpy
@@ -73,6 +74,30 @@ def silhouette(
     near = grid.around(vertices_m[:, axes])
     seen = rasterise(near.to_pixel(vertices_m[:, axes]), np.zeros(len(vertices_m)), faces, near.shape)
     return grid.coverage(seen.face >= 0, near)
+
+
+def seen_from_above(
+    meshes: Sequence[tuple[np.ndarray, np.ndarray]], box_m: tuple[float, float, float, float], cell_m: float
+) -> list[Coverage]:
+    """What is seen of each of several meshes from above: nothing where another lies over it.
+
+    Parameters
+    ----------
+    meshes : sequence of (vertices, faces)
+        Arrays (V, 3), (F, 3). [m]
+    box_m, cell_m
+        As in `silhouette`.
+    """
+    if not meshes:
+        return []
+    grid = _Grid.over(box_m, cell_m)
+    first = np.cumsum([0, *(len(vertices) for vertices, _ in meshes[:-1])])
+    vertices = np.concatenate([vertices for vertices, _ in meshes])
+    faces = np.concatenate([faces + start for (_, faces), start in zip(meshes, first, strict=True)])
+    owner = np.repeat(np.arange(len(meshes)), [len(faces) for _, faces in meshes])
+    seen = rasterise(grid.to_pixel(vertices[:, :2]), vertices[:, 2], faces, grid.shape).face
+    piece = np.where(seen >= 0, owner[seen], -1)
+    return [grid.coverage(piece == number, grid) for number in range(len(meshes))]
 
 
 def footprint(

@@ -13,7 +13,7 @@ import underlit
 from underlit.figures.budget import Share, kind_of
 from underlit.figures.data import LightMap, Plan, Solid, Zone
 from underlit.figures.lamp import Lamp, face
-from underlit.figures.outline import Coverage, cut, footprint, silhouette
+from underlit.figures.outline import Coverage, cut, footprint, seen_from_above
 from underlit.figures.painted import Glass, LitMesh
 from underlit.figures.panes import SIDES, Pane
 from underlit.figures.section import Section
@@ -116,17 +116,17 @@ class Reading:
 
     @cached_property
     def solids(self) -> list[Solid]:
-        """Hardscape from above, and where it stands in the soil."""
+        """Hardscape as it is seen from above, and where it stands in the soil."""
         box = (0.0, self.size_m[0], 0.0, self.size_m[1])
-        found = []
-        for name in self.names("hardscape"):
-            mesh = self.res.surface(name)
-            above = silhouette(mesh.vertices_m, mesh.faces, (0, 1), box, self.cell_m)
-            stands = footprint(
-                mesh.vertices_m, mesh.faces, lambda x, y: self.soil_height((y, x)), box, self.cell_m
+        names = self.names("hardscape")
+        meshes = [(mesh.vertices_m, mesh.faces) for mesh in map(self.res.surface, names)]
+        return [
+            Solid(
+                name.removeprefix("hardscape "), above,
+                footprint(*mesh, lambda x, y: self.soil_height((y, x)), box, self.cell_m),
             )
-            found.append(Solid(name.removeprefix("hardscape "), above, stands))
-        return found
+            for name, mesh, above in zip(names, meshes, seen_from_above(meshes, box, self.cell_m), strict=True)
+        ]  # fmt: skip
 
     def open_share(self, surface: Surface) -> np.ndarray:
         """Share of each cell of a horizontal grid that lies in neither hardscape nor soil, (C,)."""
@@ -200,7 +200,7 @@ class Reading:
         vertices = np.concatenate(tops)
         top = vertices[vertices[:, 2].argmax(), :2]
         top = np.clip(top, 0.02 * self.size_m[:2], 0.98 * self.size_m[:2])
-        covered = np.max([solid.above.share for solid in self.solids], axis=0)
+        covered = np.sum([solid.above.share for solid in self.solids], axis=0)
         column, row = (int(at) for at in top / self.cell_m)
         if covered[:, column].mean() > 0.5:
             top[0] = middle[0]
