@@ -6,12 +6,14 @@ import matplotlib as mpl
 import numpy as np
 import pytest
 from matplotlib.contour import QuadContourSet
+from matplotlib.figure import Figure
+from matplotlib.path import Path as Curve
 
 import synthetic
 from readable import assert_readable
 from underlit import figures
 from underlit.errors import DataError
-from underlit.figures import album, budget, data, outline, panes, plan, scale, section, style
+from underlit.figures import album, budget, data, labels, outline, panes, plan, scale, section, style
 from underlit.figures.reading import Reading
 from underlit.metrics import maps
 from underlit.spectra import plant_bands
@@ -174,6 +176,27 @@ def test_section_does_not_reach_through_stone():
     )
     _, _, light = section.interpolated(cut)
     assert set(np.unique(light[~np.isnan(light)]).round(6)) == {10.0, 100.0}
+
+
+def test_a_lamp_beyond_the_view_is_named_above_it():
+    """Where a stone may stand up to the rim."""
+    cuts = [dataclasses.replace(upright(run, 0.25), lamps_m=[(0.1, 0.3, 0.6)]) for run in (1.2, 0.4)]
+    figure = section.section_figure(cuts, title="A title")
+    assert_readable(figure)
+    for ax in figure.axes[:2]:
+        (words,) = (text for text in ax.texts if "lamp" in text.get_text())
+        assert words.get_window_extent().y0 >= ax.get_window_extent().y1
+
+
+def test_words_keep_off_a_stone_thinner_than_they_are():
+    ax = Figure(figsize=(4, 3)).add_axes((0, 0, 1, 1))
+    ax.set(xlim=(0, 4), ylim=(0, 3))
+    placer = labels.Placer(ax)
+    placer.block(Curve([[1.99, 0], [2.01, 0], [2.01, 1.5], [1.99, 1.5]]))
+    through, beside, far = placer.room(np.array([[2.0, 1.0], [2.2, 1.0], [3.0, 1.0]]), 0.5, 0.2)
+    assert through < 0
+    assert beside < 0
+    assert far == pytest.approx(3.0 - 0.25 - 2.01)
 
 
 def test_section_says_nothing_far_from_any_plane():

@@ -281,7 +281,7 @@ def _name_pieces(draft: Draft, view: str, ax: Axes, unit_m: float, placer: Place
         name: line for name, line in largest.items() if not write_in(placer, line, name, LIGHT, "#15191b")
     }
     if len(draft.hardscape) <= _NAMED_BESIDE:
-        beside = Placer(ax, placer.boxes, list(placer.blocks))
+        beside = Placer(ax, placer.boxes, list(placer.blocks), list(placer.lines))
         for piece in draft.hardscape:
             beside.block(piece.views[view].curve(unit_m))
         for name, line in left.items():

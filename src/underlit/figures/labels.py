@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from itertools import pairwise
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -15,12 +14,14 @@ from underlit.figures.scale import Scale
 from underlit.figures.style import SMALL_PT, Theme, halo, size_in, text_width_in
 
 _SPECK_IN = 0.25
-_CORNERS = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [0, 0]])
+_STEP_IN = 0.04  # between the points that stand for a line: less than the height of any word
+_CORNERS = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
 
 
 @dataclass
 class Placer:
-    """Keeps account of the boxes taken on some axes, in inches from the lower left corner of the axes.
+    """Keeps account of boxes taken, outlines closed and lines to keep off, in inches from the lower left corner of
+    the axes.
 
     Data limits and the place of the axes must be final.
     """
@@ -28,6 +29,7 @@ class Placer:
     ax: Axes
     boxes: list[tuple[float, float, float, float]] = field(default_factory=list)
     blocks: list[Curve] = field(default_factory=list)
+    lines: list[np.ndarray] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         (x0, x1), (y0, y1) = self.ax.get_xlim(), self.ax.get_ylim()
@@ -42,7 +44,7 @@ class Placer:
         return np.asarray(inches, float) / self._scale + self._origin
 
     def room(self, xy: np.ndarray, width_in: float, height_in: float) -> np.ndarray:
-        """How far boxes centred on points (n, 2) keep clear of others and the edge; below 0: overlap. [in]"""
+        """How far boxes centred on points (n, 2) keep clear of others, lines and the edge; below 0: overlap. [in]"""
         centre = self.inches(xy)
         half = np.array([width_in, height_in]) / 2
         clear = np.minimum(centre - half, self.size_in - centre - half).min(-1)
@@ -51,26 +53,30 @@ class Placer:
                 -1
             )
             clear = np.minimum(clear, gap)
+        for line in self.lines:
+            gap = (np.abs(centre[:, None] - line) - half).max(-1).min(-1)
+            clear = np.minimum(clear, gap)
         for curve in self.blocks:
-            inside = [curve.contains_points(centre + half * corner) for corner in _CORNERS]
-            clear = np.where(np.any(inside, axis=0), -1.0, clear)
+            clear = np.where(curve.contains_points(centre), -1.0, clear)
         return clear
 
     def block(self, curve: Curve) -> None:
-        """Keep words out of an outline given in display units."""
+        """Keep words out of an outline given in display units, and off its line."""
         if len(np.asarray(curve.vertices)):
             self.blocks.append(Curve(self.inches(np.asarray(curve.vertices)), curve.codes))
+            for line in curve.to_polygons():
+                self.keep_off(np.asarray(line))
 
     def take(self, xy: np.ndarray, width_in: float, height_in: float) -> None:
         (x, y), w, h = self.inches(xy), width_in / 2, height_in / 2
         self.boxes.append((x - w, y - h, x + w, y + h))
 
-    def keep_off(self, line: np.ndarray, width_in: float = 0.03) -> None:
+    def keep_off(self, line: np.ndarray) -> None:
         """Keep words off a line (n, 2) given in display units."""
-        for start, end in pairwise(self.inches(line)):
-            n = max(2, int(np.linalg.norm(end - start) / 0.06))
-            for x, y in start + np.linspace(0, 1, n)[:, None] * (end - start):
-                self.boxes.append((x - width_in / 2, y - width_in / 2, x + width_in / 2, y + width_in / 2))
+        xy = self.inches(line)
+        along = np.concatenate([[0.0], np.linalg.norm(np.diff(xy, axis=0), axis=1).cumsum()])
+        at = np.linspace(0.0, along[-1], int(along[-1] / _STEP_IN) + 2)
+        self.lines.append(np.column_stack([np.interp(at, along, part) for part in xy.T]))
 
     def best(
         self, spots: np.ndarray, text: str, size_pt: float, enough_in: float = 0.25
@@ -204,7 +210,7 @@ def _write_in(
     half = np.array([wide + 0.08, 1.3 * len(lines) * size_pt / 72]) / 2
     inches = placer.inches(outline)
     lattice = _lattice(inches)
-    corners = lattice[:, None] + half * _CORNERS[:4]
+    corners = lattice[:, None] + half * _CORNERS
     fits = Curve(inches).contains_points(corners.reshape(-1, 2)).reshape(-1, 4).all(1)
     spot = placer.best(placer.data(lattice[fits]), text, size_pt, enough_in=0.03)
     if spot is None:

@@ -100,7 +100,7 @@ def draw_plan(
     placer = Placer(ax)
     for solid in plan.solids:
         placer.block(solid.above.curve(unit_m))
-    for outline in plan.fixtures_m:
+    for outline in (*plan.fixtures_m, *(zone.outline_m for zone in plan.zones)):
         placer.keep_off(np.vstack([outline, outline[:1]]) / unit_m)
     _points(light, plan, ax, scale, unit_m, placer)
     _zones(plan, ax, unit_m, theme, placer)
@@ -194,6 +194,7 @@ def _solid(solid: Solid, ax: Axes, unit_m: float, theme: Theme) -> None:
 
 
 def _zones(plan: Plan, ax: Axes, unit_m: float, theme: Theme, placer: Placer) -> None:
+    words_only = Placer(ax, placer.boxes)
     for zone in plan.zones:
         outline = zone.outline_m / unit_m
         ax.add_patch(
@@ -202,7 +203,8 @@ def _zones(plan: Plan, ax: Axes, unit_m: float, theme: Theme, placer: Placer) ->
                 path_effects=halo(theme, 2.6, "#0c4a29"),
             )
         )  # fmt: skip
-        write_in(placer, outline, zone.name, LIGHT, "#0c4a29")
+        if not write_in(placer, outline, zone.name, LIGHT, "#0c4a29"):
+            write_in(words_only, outline, zone.name, LIGHT, "#0c4a29")  # better over a branch than nowhere
 
 
 def _dotted() -> Line2D:

@@ -31,6 +31,7 @@ from underlit.figures.style import (
 
 _LEFT_IN, _BOTTOM_IN, _GAP_IN, _TOP_IN = 0.48, 0.42, 0.32, 0.22
 _TALLEST_IN = 3.4
+_WORDS_IN = 1.4 * SMALL_PT / 72  # room over a view for words on a lamp beyond it
 _FINE = 320  # columns of the interpolated picture
 _ASIDE = 0.08  # of the length: how far a value is carried sideways over the top of a stone
 _SMOOTH = 4.0  # of those columns: contours follow the picture after a Gaussian blur this wide
@@ -107,8 +108,10 @@ def section_figure(
     room = PAGE_WIDTH_IN - BAR_ROOM_IN - len(sections) * _LEFT_IN - (len(sections) - 1) * _GAP_IN
     per_m = min(room / wide, _TALLEST_IN / tall)
     width = wide * per_m + PAGE_WIDTH_IN - room
+    beyond = any(_beyond(section, z1) for section, (_, _, _, z1) in zip(sections, spans, strict=True))
+    above = _TOP_IN + (_WORDS_IN if beyond else 0.0)
     with theme.context():
-        page = sheet(width, _BOTTOM_IN + tall * per_m + _TOP_IN, title, subtitle, notes, theme)
+        page = sheet(width, _BOTTOM_IN + tall * per_m + above, title, subtitle, notes, theme)
         left = _LEFT_IN
         for section, (x0, x1, z0, z1) in zip(sections, spans, strict=True):
             ax = page.axes(left, _BOTTOM_IN, (x1 - x0) * per_m, (z1 - z0) * per_m)
@@ -248,7 +251,8 @@ def _frame(section: Section, ax: Axes, unit: str, unit_m: float, theme: Theme, v
     ax.spines[:].set_visible(False)
     ax.set_xlabel(f"{section.axis_name} ({unit})", labelpad=2)
     ax.set_ylabel(f"height ({unit})", labelpad=3)
-    ax.set_title(section.name, fontsize=TEXT_PT, color=theme.ink, loc="left", pad=5, parse_math=False)
+    pad = 5 + (72 * _WORDS_IN if _beyond(section, view_m[3]) else 0)
+    ax.set_title(section.name, fontsize=TEXT_PT, color=theme.ink, loc="left", pad=pad, parse_math=False)
     length_ticks(ax, length, height, 6)
 
 
@@ -285,6 +289,11 @@ def _ground(section: Section, ax: Axes, unit_m: float, theme: Theme) -> None:
     ax.plot(*profile.T, color="#3a2f26", lw=0.9, zorder=3.7)
 
 
+def _beyond(section: Section, top_m: float) -> list[float]:
+    """Heights of the lamps that hang too high to be drawn. [m]"""
+    return [z for _, _, z in section.lamps_m if z >= top_m]
+
+
 def _lamps(section: Section, ax: Axes, unit: str, theme: Theme, top: float) -> None:
     unit_m = length_unit_m(unit)
     for x0, x1, z in section.lamps_m:
@@ -292,8 +301,7 @@ def _lamps(section: Section, ax: Axes, unit: str, theme: Theme, top: float) -> N
             ax.plot(
                 [x0 / unit_m, x1 / unit_m], [z / unit_m] * 2, color=theme.lamp, lw=3.0, solid_capstyle="butt"
             )
-    far = [z for _, _, z in section.lamps_m if z >= top]
-    if far:
+    if far := _beyond(section, top):
         above = (min(far) - section.water_m) / unit_m
         words = f"lamp {above:.0f} {unit} above the water ↑"
         if text_width_in(words, SMALL_PT) > 0.8 * size_in(ax)[0]:
@@ -303,7 +311,7 @@ def _lamps(section: Section, ax: Axes, unit: str, theme: Theme, top: float) -> N
             (0.5, 1),
             xycoords="axes fraction",
             ha="center",
-            va="top",
+            va="bottom",
             fontsize=SMALL_PT,
             color=theme.muted,
         )
