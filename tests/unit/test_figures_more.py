@@ -305,7 +305,7 @@ def test_scene_drawings_are_readable(size, unit):
     assert_readable(figures.scene_figure(scene(*size), unit=unit))
 
 
-def test_silhouettes_of_a_slab_are_its_sides():
+def test_a_slab_is_seen_by_its_sides():
     one = scene(60, 30, 36)
     draft = drafting.draft_of(one, build_world(one))
     areas = {view: 1e4 * seen.area_m2 for view, seen in draft.hardscape[0].views.items()}

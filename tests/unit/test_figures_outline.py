@@ -38,9 +38,9 @@ def polygon_area(line):
 
 
 @pytest.mark.parametrize("axes", [(0, 1), (0, 2), (1, 2)])
-def test_silhouette_of_a_sphere_is_a_disc(axes):
+def test_a_sphere_is_seen_as_a_disc(axes):
     vertices, faces = sphere()
-    seen = outline.silhouette(vertices, faces, axes, (0.0, 0.4, 0.0, 0.3), 0.001)
+    (seen,) = outline.seen_parts([(vertices, faces)], axes, (0.0, 0.4, 0.0, 0.3), 0.001)
     assert seen.area_m2 == pytest.approx(np.pi * 0.08**2, rel=2e-3)
     (line,) = seen.lines()
     centre = np.array([0.2, 0.15, 0.1])[list(axes)]
@@ -49,23 +49,32 @@ def test_silhouette_of_a_sphere_is_a_disc(axes):
     assert np.abs(radius - 0.08).max() < 0.0004  # a tenth of a cell is claimed on average; half is the worst
 
 
-def test_of_two_spheres_the_lower_lacks_what_the_upper_hides():
+@pytest.mark.parametrize(
+    ("axes", "towards_the_eye"),
+    [
+        (outline.FROM_ABOVE, (0, 0, 1)),
+        (outline.FROM_THE_FRONT, (0, -1, 0)),
+        (outline.FROM_THE_RIGHT, (1, 0, 0)),
+    ],
+)
+def test_of_two_spheres_the_farther_lacks_what_the_nearer_hides(axes, towards_the_eye):
     """Lens of two circles of radius r whose centres lie r apart: r^2 (2 pi / 3 - sqrt(3) / 2)."""
-    radius = 0.06
-    low, high = sphere((0.17, 0.15, 0.1), radius), sphere((0.23, 0.15, 0.3), radius)
+    radius, centre = 0.06, np.array([0.15, 0.15, 0.15])
     lens = radius**2 * (2 * np.pi / 3 - np.sqrt(3) / 2)
-    for meshes in ((low, high), (high, low)):
-        seen = outline.seen_from_above(meshes, BOX, 0.001)
-        area = {mesh[0][:, 2].max(): part.area_m2 for mesh, part in zip(meshes, seen, strict=True)}
-        assert area[max(area)] == pytest.approx(np.pi * radius**2, rel=2e-3)
-        assert area[min(area)] == pytest.approx(np.pi * radius**2 - lens, rel=3e-3)
+    nearer = sphere(centre + 0.2 * np.array(towards_the_eye) + radius * np.eye(3)[axes[0]], radius)
+    meshes = [nearer, sphere(centre, radius)]
+    for order in (1, -1):
+        seen = outline.seen_parts(meshes[::order], axes, BOX, 0.001)
+        near, far = (part.area_m2 for part in seen[::order])
+        assert near == pytest.approx(np.pi * radius**2, rel=2e-3)
+        assert far == pytest.approx(np.pi * radius**2 - lens, rel=3e-3)
         assert np.sum([part.share for part in seen], axis=0).max() <= 1.0
-    assert outline.seen_from_above([], BOX, 0.001) == []
+    assert outline.seen_parts([], axes, BOX, 0.001) == []
 
 
 def test_a_hole_stays_a_hole():
     vertices, faces = ring()
-    seen = outline.silhouette(vertices, faces, (0, 1), BOX, 0.001)
+    (seen,) = outline.seen_parts([(vertices, faces)], outline.FROM_ABOVE, BOX, 0.001)
     assert seen.area_m2 == pytest.approx(np.pi * (0.1**2 - 0.05**2), rel=3e-3)
     assert sorted(polygon_area(line) for line in seen.lines()) == pytest.approx(
         [np.pi * 0.05**2, np.pi * 0.1**2], rel=3e-3

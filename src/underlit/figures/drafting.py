@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.figure import Figure
 
-from underlit.figures.drawing import Draft, Outlines, drawing_figure
-from underlit.figures.outline import silhouette
+from underlit.figures.drawing import VIEWS, Draft, Outlines, drawing_figure
+from underlit.figures.outline import seen_parts
 from underlit.figures.reading import lamps_of, zones_of
 from underlit.figures.style import Theme, length_unit_m, save
 from underlit.scene.model import Scene
@@ -98,24 +98,22 @@ def draft_of(scene: Scene, world: World, unit: str = "cm") -> Draft:
 def _pieces(scene: Scene, world: World) -> list[Outlines]:
     tank = scene.tank
     size = np.array([tank.length, tank.width, tank.height])
-    found = []
-    for piece, mesh in zip(scene.hardscape, world.hardscape, strict=True):
-        views = {}
-        for view, (i, j) in {
-            "from above": (0, 1),
-            "from the front": (0, 2),
-            "from the right": (1, 2),
-        }.items():
-            box = _around(mesh.vertices_m[:, [i, j]], size[[i, j]])
-            views[view] = silhouette(
-                mesh.vertices_m, mesh.faces, (i, j), box, float(size.max()) / _CELLS_ACROSS
-            )
-        found.append(Outlines(piece.name, views))
-    return found
+    if not scene.hardscape:
+        return []
+    points = np.concatenate([mesh.vertices_m for mesh in world.hardscape])
+    meshes = [(mesh.vertices_m, mesh.faces) for mesh in world.hardscape]
+    views = {}
+    for view, axes in VIEWS.items():
+        box = _around(points[:, axes], size[list(axes)])
+        views[view] = seen_parts(meshes, axes, box, float(size.max()) / _CELLS_ACROSS)
+    return [
+        Outlines(piece.name, {view: parts[number] for view, parts in views.items()})
+        for number, piece in enumerate(scene.hardscape)
+    ]
 
 
 def _around(points_m: np.ndarray, size_m: np.ndarray) -> tuple[float, float, float, float]:
-    """Box about a piece in one view, kept near the tank: a stray mesh must not ask for a huge picture. [m]"""
+    """Box about all pieces in one view, kept near the tank: a stray mesh must not ask for a huge picture. [m]"""
     low = np.clip(points_m.min(0) - 0.004, -0.3 * size_m, size_m)
     high = np.clip(points_m.max(0) + 0.004, low + 0.01, 1.3 * size_m + 0.01)
     return float(low[0]), float(high[0]), float(low[1]), float(high[1])

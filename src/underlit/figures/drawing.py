@@ -13,7 +13,7 @@ from matplotlib.patches import PathPatch, Polygon, Rectangle
 from underlit.figures.data import Zone
 from underlit.figures.labels import Placer, write_in, write_over
 from underlit.figures.lamp import Lamp, beam_edges
-from underlit.figures.outline import Coverage
+from underlit.figures.outline import FROM_ABOVE, FROM_THE_FRONT, FROM_THE_RIGHT, Coverage
 from underlit.figures.style import (
     LIGHT,
     LINE,
@@ -32,7 +32,7 @@ from underlit.figures.style import (
 
 _LEFT_IN, _BOTTOM_IN, _TOP_IN, _GAP_IN = 0.46, 0.42, 0.22, 0.2
 _TALLEST_IN = 7.2
-_VIEWS = {"from above": (0, 1), "from the front": (0, 2), "from the right": (1, 2)}
+VIEWS = {"from above": FROM_ABOVE, "from the front": FROM_THE_FRONT, "from the right": FROM_THE_RIGHT}
 _AXIS_NAMES = ("from the left", "from the front", "height")
 _PLANT = "#2f8f57"
 _NAMED_BESIDE = 6  # with more pieces than this, names beside them would be a tangle
@@ -41,7 +41,7 @@ _TABLE_PT = SMALL_PT + 0.5
 
 @dataclass(frozen=True)
 class Outlines:
-    """One piece of hardscape: its silhouette in each view, by the view's name."""
+    """One piece of hardscape: what is seen of it in each view, by the view's name."""
 
     name: str
     views: dict[str, Coverage]
@@ -144,13 +144,13 @@ def _boxes_m(draft: Draft) -> dict[str, tuple[float, float, float, float]]:
     points = np.vstack([-glass, draft.size_m + glass * [1, 1, 0], *corners])
     margin = 0.02 * draft.size_m.max()
     low, high = points.min(0) - margin, points.max(0) + margin
-    return {name: (low[i], high[i], low[j], high[j]) for name, (i, j) in _VIEWS.items()}
+    return {name: (low[i], high[i], low[j], high[j]) for name, (i, j) in VIEWS.items()}
 
 
 def draw_view(draft: Draft, view: str, ax: Axes, *, theme: Theme = LIGHT, unit: str = "cm") -> Axes:
     """One view on the axes given: `from above`, `from the front` or `from the right`."""
     unit_m = length_unit_m(unit)
-    i, j = _VIEWS[view]
+    i, j = VIEWS[view]
     box = np.array(_boxes_m(draft)[view]) / unit_m
     ax.set(xlim=box[:2], ylim=box[2:])
     ax.set_aspect("equal", adjustable="box")
@@ -166,7 +166,7 @@ def draw_view(draft: Draft, view: str, ax: Axes, *, theme: Theme = LIGHT, unit: 
 
 
 def _scales(draft: Draft, view: str, ax: Axes, unit: str, unit_m: float, theme: Theme) -> None:
-    i, j = _VIEWS[view]
+    i, j = VIEWS[view]
     ax.spines[:].set_visible(False)
     ax.set_title(view, fontsize=TEXT_PT, color=theme.ink, loc="left", pad=4)
     ax.set_xlabel(f"{_AXIS_NAMES[i]} ({unit})", labelpad=2)
@@ -182,7 +182,7 @@ def _from_above(draft: Draft, ax: Axes, unit_m: float, theme: Theme, placer: Pla
     _box(ax, 0, 0, length, width, theme.soil, 1)
     _heights(draft, ax, unit_m)
     for piece in draft.hardscape:
-        _silhouette(piece, "from above", ax, unit_m, theme)
+        _piece(piece, "from above", ax, unit_m, theme)
     for zone in draft.zones:
         outline = zone.outline_m / unit_m
         ax.add_patch(Polygon(outline, fc=_PLANT, ec="none", alpha=0.28, zorder=3.2))
@@ -218,7 +218,7 @@ def _heights(draft: Draft, ax: Axes, unit_m: float) -> None:
 
 
 def _upright(draft: Draft, view: str, ax: Axes, unit_m: float, theme: Theme, placer: Placer) -> None:
-    i, _ = _VIEWS[view]
+    i, _ = VIEWS[view]
     length, height, water = (v / unit_m for v in (draft.size_m[i], draft.size_m[2], draft.water_m))
     glass, bottom = draft.glass_m / unit_m, draft.bottom_m / unit_m
     for left in (-glass, length):
@@ -230,7 +230,7 @@ def _upright(draft: Draft, view: str, ax: Axes, unit_m: float, theme: Theme, pla
     far, near = draft.soil_z_m.max(axis=i), _nearest_soil(draft, view)
     _soil(ax, across / unit_m, far / unit_m, theme, 0.55, 0.9)
     for piece in draft.hardscape:
-        _silhouette(piece, view, ax, unit_m, theme)
+        _piece(piece, view, ax, unit_m, theme)
     _soil(ax, across / unit_m, near / unit_m, theme, 1.0, 2.5)
     for zone in draft.zones:
         x, z = _along_soil(draft, zone, i) / unit_m
@@ -265,13 +265,13 @@ def _soil(ax: Axes, x: np.ndarray, z: np.ndarray, theme: Theme, alpha: float, zo
     ax.add_patch(Polygon(outline, fc=theme.soil, ec="none", alpha=alpha, zorder=zorder))
 
 
-def _silhouette(piece: Outlines, view: str, ax: Axes, unit_m: float, theme: Theme) -> None:
+def _piece(piece: Outlines, view: str, ax: Axes, unit_m: float, theme: Theme) -> None:
     curve = piece.views[view].curve(unit_m)
     ax.add_patch(PathPatch(curve, fc=theme.hardscape, ec="#15191b", lw=0.9, alpha=0.92, zorder=2))
 
 
 def _name_pieces(draft: Draft, view: str, ax: Axes, unit_m: float, placer: Placer) -> None:
-    """Names inside the silhouettes that are large enough for them, else beside them, off all others."""
+    """Names inside the pieces of which enough is seen, else beside them, off all others."""
     largest = {}
     for piece in draft.hardscape:
         lines = sorted(piece.views[view].lines(), key=len)

@@ -1,7 +1,7 @@
-"""Outlines of meshes: true silhouettes seen along an axis, what a stone covers of the soil, cuts by a plane.
+"""Outlines of meshes: what is seen of each along an axis, what a stone covers of the soil, cuts by a plane.
 
-A silhouette is the union of the projected triangles. It is found by rasterising them on a fine grid and
-following the half-covered line, which needs no clean, closed or manifold mesh.
+What is seen is found by rasterising all triangles on a fine grid, the nearest in front, and following the
+half-covered line, which needs no clean, closed or manifold mesh.
 """
 
 from __future__ import annotations
@@ -15,6 +15,12 @@ from matplotlib.path import Path as Curve
 
 from underlit.figures.raster import rasterise
 
+FROM_ABOVE, FROM_THE_FRONT, FROM_THE_RIGHT = (0, 1), (0, 2), (1, 2)  # what goes right and up in each view
+_NEAR = {
+    FROM_ABOVE: (2, 1.0),
+    FROM_THE_FRONT: (1, -1.0),
+    FROM_THE_RIGHT: (0, 1.0),
+}  # axis and side of the eye
 _FINE = 4  # sub-pixels along each side of a pixel of the coverage
 
 
@@ -51,53 +57,39 @@ class Coverage:
         return Curve.make_compound_path(*(Curve(line, closed=len(line) > 2) for line in lines))
 
 
-def silhouette(
-    vertices_m: np.ndarray, faces: np.ndarray, axes: tuple[int, int],
+def seen_parts(
+    meshes: Sequence[tuple[np.ndarray, np.ndarray]], axes: tuple[int, int],
     box_m: tuple[float, float, float, float],
     cell_m: float,
-) -> Coverage:  # fmt: skip
-    """Silhouette of a mesh seen along the axis that is left out.
-
-    Parameters
-    ----------
-    vertices_m : ndarray, shape (V, 3)
-        [m]
-    faces : ndarray, shape (F, 3)
-    axes : (int, int)
-        Which coordinates go right and up: (0, 1) from above, (0, 2) from the front, (1, 2) from the side.
-    box_m : (x0, x1, y0, y1)
-        The part of the view that is wanted. [m]
-    cell_m : float
-        Cell of the coverage; outlines are good to about a tenth of it. [m]
-    """
-    grid = _Grid.over(box_m, cell_m)
-    near = grid.around(vertices_m[:, axes])
-    seen = rasterise(near.to_pixel(vertices_m[:, axes]), np.zeros(len(vertices_m)), faces, near.shape)
-    return grid.coverage(seen.face >= 0, near)
-
-
-def seen_from_above(
-    meshes: Sequence[tuple[np.ndarray, np.ndarray]], box_m: tuple[float, float, float, float], cell_m: float
-) -> list[Coverage]:
-    """What is seen of each of several meshes from above: nothing where another lies over it.
+) -> list[Coverage]:  # fmt: skip
+    """What is seen of each of several meshes from one side: nothing where another stands before it.
 
     Parameters
     ----------
     meshes : sequence of (vertices, faces)
         Arrays (V, 3), (F, 3). [m]
-    box_m, cell_m
-        As in `silhouette`.
+    axes : (int, int)
+        `FROM_ABOVE`, `FROM_THE_FRONT` or `FROM_THE_RIGHT`.
+    box_m : (x0, x1, y0, y1)
+        The part of the view that is wanted. [m]
+    cell_m : float
+        Cell of the coverage; outlines are good to about a tenth of it. [m]
     """
     if not meshes:
         return []
+    depth, sign = _NEAR[axes]
     grid = _Grid.over(box_m, cell_m)
     first = np.cumsum([0, *(len(vertices) for vertices, _ in meshes[:-1])])
     vertices = np.concatenate([vertices for vertices, _ in meshes])
     faces = np.concatenate([faces + start for (_, faces), start in zip(meshes, first, strict=True)])
     owner = np.repeat(np.arange(len(meshes)), [len(faces) for _, faces in meshes])
-    seen = rasterise(grid.to_pixel(vertices[:, :2]), vertices[:, 2], faces, grid.shape).face
+    seen = rasterise(grid.to_pixel(vertices[:, axes]), sign * vertices[:, depth], faces, grid.shape).face
     piece = np.where(seen >= 0, owner[seen], -1)
-    return [grid.coverage(piece == number, grid) for number in range(len(meshes))]
+    found = []
+    for number, (corners, _) in enumerate(meshes):
+        near = grid.around(corners[:, axes])
+        found.append(grid.coverage(piece[near.pixels] == number, near))
+    return found
 
 
 def footprint(
@@ -215,6 +207,12 @@ class _Grid:
     @property
     def shape(self) -> tuple[int, int]:
         return self.ny * _FINE, self.nx * _FINE
+
+    @property
+    def pixels(self) -> tuple[slice, slice]:
+        """Its rows and columns among the pixels of the whole coverage."""
+        (row, column), (height, width) = (self.row * _FINE, self.column * _FINE), self.shape
+        return slice(row, row + height), slice(column, column + width)
 
     def to_pixel(self, xy_m: np.ndarray) -> np.ndarray:
         return (xy_m - (self.x0_m, self.y0_m)) / self.cell_m * _FINE

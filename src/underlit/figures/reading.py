@@ -13,7 +13,7 @@ import underlit
 from underlit.figures.budget import Share, kind_of
 from underlit.figures.data import LightMap, Plan, Solid, Zone
 from underlit.figures.lamp import Lamp, face
-from underlit.figures.outline import Coverage, cut, footprint, seen_from_above
+from underlit.figures.outline import FROM_ABOVE, Coverage, cut, footprint, seen_parts
 from underlit.figures.painted import Glass, LitMesh
 from underlit.figures.panes import SIDES, Pane
 from underlit.figures.section import Section
@@ -120,12 +120,13 @@ class Reading:
         box = (0.0, self.size_m[0], 0.0, self.size_m[1])
         names = self.names("hardscape")
         meshes = [(mesh.vertices_m, mesh.faces) for mesh in map(self.res.surface, names)]
+        above = seen_parts(meshes, FROM_ABOVE, box, self.cell_m)
         return [
             Solid(
-                name.removeprefix("hardscape "), above,
+                name.removeprefix("hardscape "), seen,
                 footprint(*mesh, lambda x, y: self.soil_height((y, x)), box, self.cell_m),
             )
-            for name, mesh, above in zip(names, meshes, seen_from_above(meshes, box, self.cell_m), strict=True)
+            for name, mesh, seen in zip(names, meshes, above, strict=True)
         ]  # fmt: skip
 
     def open_share(self, surface: Surface) -> np.ndarray:
