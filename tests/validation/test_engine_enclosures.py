@@ -99,7 +99,7 @@ def test_integrating_sphere(port):
     packed = layout(tank_text("30 cm", "30 cm", "30 cm", "0 cm", cell="5 cm"), meshes=[mesh], tank=NO_GLASS)
     paint(packed, packed.arrays.soil.surface, 0.0)
     paint(packed, packed.arrays.mesh.surface[0], RHO)
-    got = shine(packed, rectangle((0.15, 0.15, 0.15), (0, 0)), 1 << 13).on("hardscape mesh 0").sum(axis=1)
+    got = shine(packed, rectangle((0.15, 0.15, 0.15), (0, 0)), 1 << 14).on("hardscape mesh 0").sum(axis=1)
     expected = 1.0 / (1.0 - RHO * (1.0 - f))
     agree(got, expected, resolves=0.01)
     disagree(got, 1.0 / (1.0 - RHO * (0.999 - f)))

@@ -50,9 +50,8 @@ def entry_face(px, py, pz, dx, dy, dz, x0, x1, y0, y1, z0, z1):
     a, b = slab(pz, dz, z0, z1)
     face = (BOTTOM if dz > 0.0 else TOP) if a > t_in else face
     t_in, t_out = max(t_in, a), min(t_out, b)
-    if t_in < t_out and t_in >= 0.0:
-        return t_in, face
-    return math.inf, -1
+    meets = t_in < t_out and t_in >= 0.0
+    return t_in if meets else math.inf, face if meets else -1
 
 
 @inlined_kernel

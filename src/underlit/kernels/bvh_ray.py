@@ -16,15 +16,16 @@ TINY = 1e-18  # a direction component below counts as this: its reciprocal and p
 
 
 class Ray(NamedTuple):
-    """A ray in float32.
+    """A ray.
 
     Attributes
     ----------
-    ox, oy, oz : origin. [m]
-    ix, iy, iz : reciprocal direction, finite.
-    kx, ky, kz : axes of the frame of the triangle test; along kz the direction is longest.
-    px, py, pz : origin in that frame. [m]
-    sx, sy, sz : shear that makes the direction the third axis, and the scale of distances along it.
+    ox, oy, oz : float32
+        Origin. [m]
+    ix, iy, iz : float32
+        Reciprocal direction, finite.
+    dx, dy, dz, over_x, over_y, over_z : float64
+        Direction and its reciprocal.
     """
 
     ox: np.float32
@@ -33,6 +34,27 @@ class Ray(NamedTuple):
     ix: np.float32
     iy: np.float32
     iz: np.float32
+    dx: np.float64
+    dy: np.float64
+    dz: np.float64
+    over_x: np.float64
+    over_y: np.float64
+    over_z: np.float64
+
+
+class Frame(NamedTuple):
+    """The frame in which triangles are tested; many rays never come to one.
+
+    Attributes
+    ----------
+    kx, ky, kz : int
+        Axes; along kz the direction is longest.
+    px, py, pz : float32
+        Origin of the ray. [m]
+    sx, sy, sz : float32
+        Shear that makes the direction the third axis, and the scale of distances along it.
+    """
+
     kx: np.int64
     ky: np.int64
     kz: np.int64
@@ -79,19 +101,38 @@ def longest_axis(dx, dy, dz):
 @inlined_exact_kernel
 def make_ray(ox, oy, oz, dx, dy, dz, ix, iy, iz):
     """Ray from float64 origin, direction and reciprocal direction."""
-    kz = longest_axis(dx, dy, dz)
+    return Ray(
+        *(np.float32(ox), np.float32(oy), np.float32(oz)),
+        *(np.float32(ix), np.float32(iy), np.float32(iz)),
+        *(dx, dy, dz),
+        *(ix, iy, iz),
+    )
+
+
+@inlined_exact_kernel
+def frame_of(ray):
+    """The frame of the triangle test."""
+    kz = longest_axis(ray.dx, ray.dy, ray.dz)
     kx = kz + 1 if kz < 2 else 0
     ky = kx + 1 if kx < 2 else 0
-    scale = pick(kz, ix, iy, iz)
-    x, y, z = np.float32(ox), np.float32(oy), np.float32(oz)
-    return Ray(
-        *(x, y, z),
-        *(np.float32(ix), np.float32(iy), np.float32(iz)),
+    scale = pick(kz, ray.over_x, ray.over_y, ray.over_z)
+    return Frame(
         *(kx, ky, kz),
-        *(pick(kx, x, y, z), pick(ky, x, y, z), pick(kz, x, y, z)),
         *(
-            np.float32(pick(kx, dx, dy, dz) * scale),
-            np.float32(pick(ky, dx, dy, dz) * scale),
+            pick(kx, ray.ox, ray.oy, ray.oz),
+            pick(ky, ray.ox, ray.oy, ray.oz),
+            pick(kz, ray.ox, ray.oy, ray.oz),
+        ),
+        *(
+            np.float32(pick(kx, ray.dx, ray.dy, ray.dz) * scale),
+            np.float32(pick(ky, ray.dx, ray.dy, ray.dz) * scale),
             np.float32(scale),
         ),
     )
+
+
+@inlined_exact_kernel
+def no_frame():
+    """What stands for a frame before there is one."""
+    zero = np.float32(0.0)
+    return Frame(0, 0, 0, zero, zero, zero, zero, zero, zero)

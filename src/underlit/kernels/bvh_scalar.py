@@ -17,6 +17,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from underlit.kernels.bvh_ray import frame_of
 from underlit.kernels.jit import inlined_exact_kernel
 
 LEAF_SIZE, FINE_LEAF_SIZE = 4, 2
@@ -62,33 +63,43 @@ def box_entry(ray, bounds, node, t_max):
 
 
 @inlined_exact_kernel
-def triangle_hit(ray, corner, i, t_max):
+def triangle_hit(frame, corner, i, t_max):
     """Distance to triangle i; infinite when it is not hit within (0, t_max). Both sides count."""
-    az, bz, cz = corner[i, ray.kz] - ray.pz, corner[i, 3 + ray.kz] - ray.pz, corner[i, 6 + ray.kz] - ray.pz
-    ax, ay = corner[i, ray.kx] - ray.px - ray.sx * az, corner[i, ray.ky] - ray.py - ray.sy * az
-    bx, by = corner[i, 3 + ray.kx] - ray.px - ray.sx * bz, corner[i, 3 + ray.ky] - ray.py - ray.sy * bz
-    cx, cy = corner[i, 6 + ray.kx] - ray.px - ray.sx * cz, corner[i, 6 + ray.ky] - ray.py - ray.sy * cz
+    az, bz, cz = (
+        corner[i, frame.kz] - frame.pz,
+        corner[i, 3 + frame.kz] - frame.pz,
+        corner[i, 6 + frame.kz] - frame.pz,
+    )
+    ax, ay = corner[i, frame.kx] - frame.px - frame.sx * az, corner[i, frame.ky] - frame.py - frame.sy * az
+    bx, by = (
+        corner[i, 3 + frame.kx] - frame.px - frame.sx * bz,
+        corner[i, 3 + frame.ky] - frame.py - frame.sy * bz,
+    )
+    cx, cy = (
+        corner[i, 6 + frame.kx] - frame.px - frame.sx * cz,
+        corner[i, 6 + frame.ky] - frame.py - frame.sy * cz,
+    )
     u, v, w = cx * by - cy * bx, ax * cy - ay * cx, bx * ay - by * ax
     if (u < ZERO or v < ZERO or w < ZERO) and (u > ZERO or v > ZERO or w > ZERO):
         return INFINITE
     det = u + v + w
     if det == ZERO:
         return INFINITE
-    t = (u * az + v * bz + w * cz) / det * ray.sz
+    t = (u * az + v * bz + w * cz) / det * frame.sz
     return t if ZERO < t < t_max else INFINITE
 
 
 @inlined_exact_kernel
 def walk_scalar(bvh, ray, t_max, skip, any_will_do, stack):
     """Distance and face of the nearest hit, or of any; `t_max` and -1 when there is none."""
-    t_best, i_best = t_max, -1
+    t_best, i_best, frame = t_max, -1, frame_of(ray)
     stack[0] = 0
     n_stack = 1
     while n_stack > 0:
         n_stack -= 1
         first, count = bvh.link[stack[n_stack], 0], bvh.link[stack[n_stack], 1]
         if count > 0:
-            t_best, i_best = _leaf_hit(bvh, ray, first, count, t_best, i_best, skip)
+            t_best, i_best = _leaf_hit(bvh, frame, first, count, t_best, i_best, skip)
             if any_will_do and i_best >= 0:
                 break
         else:
@@ -97,9 +108,9 @@ def walk_scalar(bvh, ray, t_max, skip, any_will_do, stack):
 
 
 @inlined_exact_kernel
-def _leaf_hit(bvh, ray, first, count, t_best, i_best, skip):
+def _leaf_hit(bvh, frame, first, count, t_best, i_best, skip):
     for i in range(first, first + count):
-        t = triangle_hit(ray, bvh.corner, i, t_best)
+        t = triangle_hit(frame, bvh.corner, i, t_best)
         if t < t_best and bvh.face[i] != skip:
             t_best, i_best = t, np.int64(bvh.face[i])
     return t_best, i_best

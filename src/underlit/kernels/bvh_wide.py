@@ -20,6 +20,7 @@ from typing import NamedTuple
 import numpy as np
 
 from underlit.kernels.bvh_collapse import WIDTH, collapse
+from underlit.kernels.bvh_ray import frame_of, no_frame
 from underlit.kernels.jit import inlined_exact_kernel
 from underlit.kernels.simd import (
     bits_from_float,
@@ -80,12 +81,6 @@ class Lanes(NamedTuple):
     near_x: int
     near_y: int
     near_z: int
-    px: object
-    py: object
-    pz: object
-    sx: object
-    sy: object
-    sz: object
 
 
 def wide_layout(limits, tree, corner):
@@ -125,7 +120,7 @@ def walk_wide(bvh, ray, t_max, skip, any_will_do, stack):
     """Distance and face of the nearest hit, or of any; `t_max` and -1 when there is none."""
     lanes = _in_lanes(ray)
     t_best, i_best = t_max, -1
-    word, n_stack = 0, 0
+    word, n_stack, frame, is_framed = 0, 0, no_frame(), False
     while True:
         if word >= 0:
             near, is_entered = _enter_children(bvh.nodes, word * NODE, lanes, t_best)
@@ -140,7 +135,9 @@ def walk_wide(bvh, ray, t_max, skip, any_will_do, stack):
                 word = _word(bvh.nodes, word, nearest)
                 continue
         else:
-            t, is_hit = _meet_triangles(bvh.blocks, ~word * BLOCK, lanes, ray, t_best, skip)
+            if not is_framed:
+                frame, is_framed = frame_of(ray), True
+            t, is_hit = _meet_triangles(bvh.blocks, ~word * BLOCK, frame, t_best, skip)
             if mask_bits(is_hit) != 0:
                 t_bits = smallest(bits_of(select(is_hit, t, splat_float32x8(t_best))))
                 lane = lowest_bit(mask_bits(is_hit & (bits_of(t) == splat_int32x8(t_bits))))
@@ -165,8 +162,6 @@ def _in_lanes(ray):
         splat_float32x8(-ray.oy * ray.iy),
         splat_float32x8(-ray.oz * ray.iz),
         *(WIDTH * (ray.ix < ZERO), WIDTH * (ray.iy < ZERO), WIDTH * (ray.iz < ZERO)),
-        *(splat_float32x8(ray.px), splat_float32x8(ray.py), splat_float32x8(ray.pz)),
-        *(splat_float32x8(-ray.sx), splat_float32x8(-ray.sy), splat_float32x8(ray.sz)),
     )
 
 
@@ -196,21 +191,23 @@ def _word(nodes, row, key):
 
 
 @inlined_exact_kernel
-def _meet_triangles(blocks, at, lanes, ray, t_max, skip):
+def _meet_triangles(blocks, at, frame, t_max, skip):
     """Distances to the triangles of a block, and which of them are hit within (0, t_max)."""
-    x, y, z = at + WIDTH * ray.kx, at + WIDTH * ray.ky, at + WIDTH * ray.kz
-    az = load_float32x8(blocks, z) - lanes.pz
-    bz = load_float32x8(blocks, z + 24) - lanes.pz
-    cz = load_float32x8(blocks, z + 48) - lanes.pz
-    ax = fma(lanes.sx, az, load_float32x8(blocks, x) - lanes.px)
-    bx = fma(lanes.sx, bz, load_float32x8(blocks, x + 24) - lanes.px)
-    cx = fma(lanes.sx, cz, load_float32x8(blocks, x + 48) - lanes.px)
-    ay = fma(lanes.sy, az, load_float32x8(blocks, y) - lanes.py)
-    by = fma(lanes.sy, bz, load_float32x8(blocks, y + 24) - lanes.py)
-    cy = fma(lanes.sy, cz, load_float32x8(blocks, y + 48) - lanes.py)
+    x, y, z = at + WIDTH * frame.kx, at + WIDTH * frame.ky, at + WIDTH * frame.kz
+    px, py, pz = splat_float32x8(frame.px), splat_float32x8(frame.py), splat_float32x8(frame.pz)
+    sx, sy, sz = splat_float32x8(-frame.sx), splat_float32x8(-frame.sy), splat_float32x8(frame.sz)
+    az = load_float32x8(blocks, z) - pz
+    bz = load_float32x8(blocks, z + 24) - pz
+    cz = load_float32x8(blocks, z + 48) - pz
+    ax = fma(sx, az, load_float32x8(blocks, x) - px)
+    bx = fma(sx, bz, load_float32x8(blocks, x + 24) - px)
+    cx = fma(sx, cz, load_float32x8(blocks, x + 48) - px)
+    ay = fma(sy, az, load_float32x8(blocks, y) - py)
+    by = fma(sy, bz, load_float32x8(blocks, y + 24) - py)
+    cy = fma(sy, cz, load_float32x8(blocks, y + 48) - py)
     u, v, w = cx * by - cy * bx, ax * cy - ay * cx, bx * ay - by * ax
     zero = splat_float32x8(ZERO)
     is_inside = (zero <= lane_min(lane_min(u, v), w)) | (lane_max(lane_max(u, v), w) <= zero)
-    t = fma(u, az, fma(v, bz, w * cz)) / (u + v + w) * lanes.sz
+    t = fma(u, az, fma(v, bz, w * cz)) / (u + v + w) * sz
     is_other = load_int32x8(blocks, at + FACES) != splat_int32x8(np.int32(skip))
     return t, is_inside & (zero < t) & (t < splat_float32x8(t_max)) & is_other

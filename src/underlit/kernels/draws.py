@@ -26,6 +26,19 @@ def rng_start(rng, photon, stream):
 
 
 @kernel
+def rng_start_with(rng, words, first, step, photon, stream):
+    """`rng_start`, the first four words being those of `words` at `first` and every `step` on."""
+    rng_start(rng, photon, stream)
+    rng[_USED] = 0
+    rng[0], rng[1], rng[2], rng[3] = (
+        words[first],
+        words[first + step],
+        words[first + 2 * step],
+        words[first + 3 * step],
+    )
+
+
+@kernel
 def draw_block(rng, seed):
     """Fill the buffer with the next four words."""
     block = rng[_BLOCK]

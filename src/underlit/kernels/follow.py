@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from underlit.kernels.arrays import AIR, ENDED, WATER
+from underlit.kernels.arrays import AIR, BOTTOM, ENDED, GLASS, WATER
 from underlit.kernels.bands import deposit, deposit_along
 from underlit.kernels.bvh import closest_hit
 from underlit.kernels.features import PLANES
 from underlit.kernels.fresnel import UNPOLARISED
+from underlit.kernels.in_pane import be_guided, go_and_return
 from underlit.kernels.jit import inlined_kernel, merged_kernel
-from underlit.kernels.reach import MESH, meshes_about, reach_medium, reach_walls
-from underlit.kernels.route import FRESH
+from underlit.kernels.reach import MESH, WALL, meshes_about, reach_medium, reach_walls
 from underlit.kernels.tally import plane_cell
-from underlit.kernels.track import NO_FACE, arrive, begin, goes_on, leave, weigh
+from underlit.kernels.track import NO_FACE, arrive, goes_on, leave, weigh
+
+UNKNOWN_M = -1.0  # a distance still to be found
 
 
 @inlined_kernel
@@ -37,19 +39,36 @@ def tally_planes(scene, wet, px, py, pz, dx, dy, dz, t, v, cells):
 
 
 @merged_kernel
-def follow(scene, bvh, px, py, pz, dx, dy, dz, u_first, v, cells, sinks, rng, seed, stack):
+def follow(
+    scene, bvh, region, px, py, pz, dx, dy, dz, t, event, face, near, route, entered, u_first, v, cells, sinks, rng,
+    seed, stack,
+):  # fmt: skip
     """Follow one packet to its end.
 
-    `u_first` decides the first meeting with the water surface (a quasi-random number; later ones draw their own).
+    Parameters
+    ----------
+    t, event, face : float, int, int
+        What it meets first, as from `reach_walls`; `UNKNOWN_M` for a distance still to be found.
+    near : bool
+        Whether it may come to a triangle before.
+    u_first : float
+        Decides the first meeting with the water surface (a quasi-random number); if negative, one is drawn.
     """
-    px, py, pz, region, entered = begin(scene, px, py, pz, dx, dy, dz)
-    skip, route, s_part, events = NO_FACE, FRESH, UNPOLARISED, 0
+    skip, s_part, events = NO_FACE, UNPOLARISED, 0
     while region != ENDED:
         events += 1
         if not goes_on(scene, events, v, sinks, rng, seed):
             break
-        t, event, face = reach_walls(scene, region, px, py, pz, dx, dy, dz)
-        if meshes_about(scene, region, t, pz, dz):
+        if region == GLASS:
+            if event == WALL and face < BOTTOM:
+                region, px, py, pz, dx, dy, dz, route = go_and_return(
+                    scene, face, px, py, pz, dx, dy, dz, route, v, sinks, rng, seed
+                )
+            else:
+                px, py, pz, dx, dy, dz, route = be_guided(scene, px, py, pz, dx, dy, dz, route, v, sinks)
+        if events > 1 or t < 0.0:
+            t, event, face = reach_walls(scene, region, px, py, pz, dx, dy, dz)
+        if (near or events > 1) and meshes_about(scene, region, t, pz, dz):
             t, event, face = reach_mesh(bvh, t, event, face, px, py, pz, dx, dy, dz, skip, stack)
         t, event, rate = reach_medium(scene, region, t, event, pz, dz, rng, seed)
         if PLANES and dz < 0.0 and (region == WATER or region == AIR):

@@ -37,6 +37,12 @@ def fresnel_of(mu, eta, s_part):
     if sin2_t >= 1.0:
         return 1.0, 0.0
     mu_t = math.sqrt(1.0 - sin2_t)
+    return reflectance(mu, mu_t, eta, s_part), mu_t
+
+
+@kernel
+def reflectance(mu, mu_t, eta, s_part):
+    """Reflectance where both cosines are known; see `fresnel_of`."""
     r_s = (eta * mu - mu_t) / (eta * mu + mu_t)
     r_p = (mu - eta * mu_t) / (mu + eta * mu_t)
-    return s_part * r_s * r_s + (1.0 - s_part) * r_p * r_p, mu_t
+    return s_part * r_s * r_s + (1.0 - s_part) * r_p * r_p

@@ -4,8 +4,8 @@ A kernel is compiled to machine code where Python calls it, with all that it cal
 only translated (`library`). numba would make machine code, and ways in from Python and C, of each of them too: half
 of a first start.
 
-`contract` and `nsz` are the only relaxations: `fastmath=True` would let the compiler assume that nothing is ever
-infinite or NaN, and breaks `isfinite`.
+`contract`, `nsz` and `arcp` are the only relaxations, of which the last divides several numbers by one as one division:
+`fastmath=True` would let the compiler assume that nothing is ever infinite or NaN, and breaks `isfinite`.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from numba.core.registry import CPUDispatcher
 from underlit.kernels.library import Part
 
 _OPTIONS = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
-_RELAXED = {"contract", "nsz"}
+_RELAXED = {"contract", "nsz", "arcp"}
 _ONE_AT_A_TIME = Lock()
 
 

@@ -66,8 +66,11 @@ def cross_pane(scene, event, region, face, surface, pz, dx, dy, dz, s_part, u_fi
     else:
         eta = (tank.n_water if region == WATER else 1.0) / tank.n_glass
     reflectance, mu = fresnel_of(abs(component(axis, dx, dy, dz)), eta, s_part if surface else UNPOLARISED)
-    u = u_first if surface and u_first >= 0.0 else uniform(rng, seed)
-    if u < reflectance:
+    mirrors = reflectance >= 1.0
+    if not mirrors:
+        u = u_first if surface and u_first >= 0.0 else uniform(rng, seed)
+        mirrors = u < reflectance
+    if mirrors:
         dx, dy, dz = flip(axis, dx, dy, dz)
         return region, dx, dy, dz, mu, False
     if event == OUTER_FACE:

@@ -12,10 +12,20 @@ from underlit.kernels.real import unit
 from underlit.kernels.words import reverse_bits
 
 SOBOL_DIMENSIONS = 5
+SOBOL_DRAWS = 4  # dimensions beyond, for the first draws of a photon
 _BITS = 32
 
-# Degree, polynomial and initial numbers of dimensions 2-5 (S. Joe and F. Y. Kuo 2008, SIAM J. Sci. Comput. 30:2635).
-_JOE_KUO = ((1, 0, (1,)), (2, 1, (1, 3)), (3, 1, (1, 3, 1)), (3, 2, (1, 1, 1)))
+# Degree, polynomial and initial numbers of dimensions 2-9 (S. Joe and F. Y. Kuo 2008, SIAM J. Sci. Comput. 30:2635).
+_JOE_KUO = (
+    (1, 0, (1,)),
+    (2, 1, (1, 3)),
+    (3, 1, (1, 3, 1)),
+    (3, 2, (1, 1, 1)),
+    (4, 1, (1, 1, 3, 3)),
+    (4, 4, (1, 3, 5, 13)),
+    (5, 2, (1, 1, 5, 5, 17)),
+    (5, 4, (1, 1, 5, 5, 5)),
+)
 
 
 def sobol_directions() -> np.ndarray:
@@ -23,10 +33,10 @@ def sobol_directions() -> np.ndarray:
 
     Returns
     -------
-    ndarray, shape (SOBOL_DIMENSIONS, 32), uint32
+    ndarray, shape (SOBOL_DIMENSIONS + SOBOL_DRAWS, 32), uint32
         Bit 0 holds the first binary digit, as `owen_scramble` wants it.
     """
-    directions = np.zeros((SOBOL_DIMENSIONS, _BITS), np.uint32)
+    directions = np.zeros((SOBOL_DIMENSIONS + SOBOL_DRAWS, _BITS), np.uint32)
     directions[0] = [1 << (_BITS - 1 - k) for k in range(_BITS)]
     for dimension, (degree, polynomial, initial) in enumerate(_JOE_KUO, start=1):
         numbers = [m << (_BITS - 1 - k) for k, m in enumerate(initial)]
@@ -64,13 +74,19 @@ def owen_scramble(reversed_digits, seed):
     Each operation lets a bit depend on lower bits only, which after reversal are the leading digits: B. Burley 2020,
     Practical hash-based Owen scrambling, J. Comput. Graph. Tech. 9(4), after Laine and Karras 2011.
     """
+    return unit(scrambled_word(reversed_digits, seed))
+
+
+@kernel
+def scrambled_word(reversed_digits, seed):
+    """The 32 bits behind `owen_scramble`."""
     x = np.uint32(reversed_digits)
     x = np.uint32(x + seed)
     x ^= np.uint32(x * np.uint32(0x6C50B47C))
     x ^= np.uint32(x * np.uint32(0xB82F1E52))
     x ^= np.uint32(x * np.uint32(0xC7AFE638))
     x ^= np.uint32(x * np.uint32(0x8D22F6E6))
-    return unit(reverse_bits(x))
+    return reverse_bits(x)
 
 
 @kernel

@@ -35,9 +35,9 @@ NETWORK = (
 class Vector(types.Type):
     """numba's type of a vector whose lanes are `dtype`: float32, int32, or boolean for a mask."""
 
-    def __init__(self, dtype):
-        self.dtype = dtype
-        super().__init__(name=f"{dtype}x{LANES}")
+    def __init__(self, dtype, lanes=LANES):
+        self.dtype, self.lanes = dtype, lanes
+        super().__init__(name=f"{dtype}x{lanes}")
 
 
 @register_model(Vector)
@@ -48,10 +48,11 @@ class VectorModel(models.PrimitiveModel):
             if fe_type.dtype == types.boolean
             else manager.lookup(fe_type.dtype).get_value_type()
         )
-        super().__init__(manager, fe_type, ir.VectorType(lane, LANES))
+        super().__init__(manager, fe_type, ir.VectorType(lane, fe_type.lanes))
 
 
 float32x8, int32x8, mask8 = Vector(types.float32), Vector(types.int32), Vector(types.boolean)
+float32x16 = Vector(types.float32, 16)
 
 
 def _vector(values):
@@ -63,10 +64,12 @@ def _compare(builder, a, b, symbol):
     return (builder.fcmp_ordered if is_float else builder.icmp_signed)(symbol, a, b)
 
 
-def _broadcast(builder, x):
-    undefined = ir.Constant(ir.VectorType(x.type, LANES), ir.Undefined)
+def _broadcast(builder, x, lanes=LANES):
+    undefined = ir.Constant(ir.VectorType(x.type, lanes), ir.Undefined)
     first_lane = builder.insert_element(undefined, x, INT32(0))
-    return builder.shuffle_vector(first_lane, undefined, _vector([0] * LANES))
+    return builder.shuffle_vector(
+        first_lane, undefined, ir.Constant(ir.VectorType(INT32, lanes), [0] * lanes)
+    )
 
 
 def _operator(op, kinds, lower, result=None):
@@ -82,7 +85,7 @@ def _operator(op, kinds, lower, result=None):
 
 
 for _op, _name in (("add", "fadd"), ("sub", "fsub"), ("mul", "fmul"), ("truediv", "fdiv")):
-    _operator(getattr(operator, _op), (float32x8,), getattr(ir.IRBuilder, _name))
+    _operator(getattr(operator, _op), (float32x8, float32x16), getattr(ir.IRBuilder, _name))
 for _op in ("and_", "or_"):
     _operator(getattr(operator, _op), (int32x8, mask8), getattr(ir.IRBuilder, _op))
 for _op, _symbol in (("lt", "<"), ("le", "<="), ("eq", "=="), ("ne", "!=")):
@@ -110,6 +113,36 @@ def _loader(result):
 
 
 load_float32x8, load_int32x8, load_int32 = _loader(float32x8), _loader(int32x8), _loader(types.int32)
+load_float32x16 = _loader(float32x16)
+
+
+@intrinsic
+def store_float32x16(typingctx, array, i, x):
+    """Store lanes at element `i` and on of a float32 array."""
+
+    def codegen(context, builder, sig, args):
+        array_value, i_value, x_value = args
+        builder.store(
+            x_value, _address(context, builder, sig.args[0], array_value, i_value, x_value.type), align=4
+        )
+        return context.get_dummy_value()
+
+    return types.void(array, types.int64, float32x16), codegen
+
+
+@intrinsic
+def add_difference(typingctx, array, i, a, b):
+    """Add `a - b`, in double precision, to element `i` and on of a float64 array."""
+
+    def codegen(context, builder, sig, args):
+        array_value, i_value, a_value, b_value = args
+        wide = ir.VectorType(ir.DoubleType(), a_value.type.count)
+        address = _address(context, builder, sig.args[0], array_value, i_value, wide)
+        difference = builder.fsub(builder.fpext(a_value, wide), builder.fpext(b_value, wide))
+        builder.store(builder.fadd(builder.load(address, align=8), difference), address, align=8)
+        return context.get_dummy_value()
+
+    return types.void(array, types.int64, float32x16, float32x16), codegen
 
 
 @intrinsic
@@ -133,14 +166,18 @@ def _splatter(result):
         """`x` in every lane."""
 
         def codegen(context, builder, sig, args):
-            return _broadcast(builder, args[0])
+            return _broadcast(builder, args[0], result.lanes)
 
         return result(result.dtype), codegen
 
     return splat
 
 
-splat_float32x8, splat_int32x8 = _splatter(float32x8), _splatter(int32x8)
+splat_float32x8, splat_int32x8, splat_float32x16 = (
+    _splatter(float32x8),
+    _splatter(int32x8),
+    _splatter(float32x16),
+)
 
 
 @intrinsic
@@ -159,11 +196,11 @@ def fma(typingctx, a, b, c):
 
     def codegen(context, builder, sig, args):
         kind = args[0].type
-        name = f"llvm.fmuladd.v{LANES}f32"
+        name = f"llvm.fmuladd.v{kind.count}f32"
         function = cgutils.get_or_insert_function(builder.module, ir.FunctionType(kind, [kind] * 3), name)
         return builder.call(function, args)
 
-    return float32x8(float32x8, float32x8, float32x8), codegen
+    return a(a, a, a), codegen
 
 
 def _chooser(symbol):
@@ -200,6 +237,19 @@ def bits_of(typingctx, x):
         return builder.bitcast(args[0], context.get_value_type(int32x8))
 
     return int32x8(float32x8), codegen
+
+
+@intrinsic
+def times_power_of_two(typingctx, x, exponent):
+    """Lanes of `x` times 2^k, k being the lowest bits of the number `exponent`; all must stay within range."""
+
+    def codegen(context, builder, sig, args):
+        whole = ir.VectorType(INT32, args[0].type.count)
+        x_bits, k_bits = (builder.bitcast(a, whole) for a in args)
+        shifted = builder.shl(k_bits, ir.Constant(whole, [23] * whole.count))
+        return builder.bitcast(builder.add(x_bits, shifted), args[0].type)
+
+    return x(x, x), codegen
 
 
 @intrinsic

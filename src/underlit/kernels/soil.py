@@ -100,6 +100,8 @@ def soil_hit(soil, px, py, pz, dx, dy, dz, t_max):
     t_max : float
         End of the ray. [m]
     """
+    if not HILLS or soil.is_plane:
+        return plane_hit(soil, px, py, pz, dx, dy, dz, t_max)
     t_lo, t_hi = 0.0, t_max
     if pz > soil.z_max_m:
         if dz >= 0.0:
@@ -109,13 +111,17 @@ def soil_hit(soil, px, py, pz, dx, dy, dz, t_max):
         t_hi = min(t_hi, (soil.z_max_m - pz) / dz)
     if t_lo >= t_hi:
         return t_max
-    if not HILLS or soil.is_plane:
-        f0 = pz + dz * t_lo - soil_plane_height(soil, px + dx * t_lo, py + dy * t_lo)
-        f1 = pz + dz * t_hi - soil_plane_height(soil, px + dx * t_hi, py + dy * t_hi)
-        t = crossing(f0, t_lo, f1, t_hi)
-    else:
-        t = _walk(soil, px, py, pz, dx, dy, dz, t_lo, t_hi, t_max)
+    t = _walk(soil, px, py, pz, dx, dy, dz, t_lo, t_hi, t_max)
     return t if t >= 0.0 and pz + dz * t > BARE_M else t_max
+
+
+@kernel
+def plane_hit(soil, px, py, pz, dx, dy, dz, t_max):
+    """`soil_hit` for an exactly planar soil, without a branch."""
+    above = max(pz - soil_plane_height(soil, px, py), 0.0)
+    fall = soil.plane[1] * dx + soil.plane[2] * dy - dz
+    t = above / (fall if fall > 0.0 else 1.0)
+    return t if fall > 0.0 and t < t_max and pz + dz * t > BARE_M else t_max
 
 
 @kernel

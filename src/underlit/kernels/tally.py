@@ -64,6 +64,14 @@ def land(scene, event, face, wet, surface, px, py, pz, dx, dy, dz, nx, ny, nz, v
 
 
 @kernel
+def clear(part):
+    """Set a tally (N, B) to nothing; a loop, as numba sets a slice number by number."""
+    for i in range(part.shape[0]):
+        for b in range(part.shape[1]):
+            part[i, b] = 0.0
+
+
+@kernel
 def add_to(total, part, scale):
     """Add a float tally to a fixed-point one; integer addition has no order, so no number of threads shows in it."""
     for i in range(total.shape[0]):

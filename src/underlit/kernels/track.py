@@ -253,7 +253,7 @@ def leave(
         route = route_after(route, event, face, before, region, surface, crossed, mirrored, met, wet, dz)
     if (before == AIR or before == WATER) and (region != before or pz == tank.water_m):
         u_first = -1.0  # spent: a path that the surface sent back is chosen, not evenly spread
-    if LID and s_part != UNPOLARISED and (dx != dx_before or dy != dy_before):
+    if LID and scene.cover.has_lid and (dx != dx_before or dy != dy_before):
         s_part = UNPOLARISED  # known only from sheet to sheet, all of them level
     if region == WATER:
         entered = BEEN_IN_WATER
