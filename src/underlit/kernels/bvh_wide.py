@@ -31,9 +31,11 @@ from underlit.kernels.simd import (
     lane_max,
     lane_min,
     lane_numbers,
+    largest,
     load_float32x8,
     load_int32,
     load_int32x8,
+    load_int64,
     lowest_bit,
     mask_bits,
     select,
@@ -41,6 +43,7 @@ from underlit.kernels.simd import (
     sort_descending,
     splat_float32x8,
     splat_int32x8,
+    store_int64,
     store_pairs,
 )
 
@@ -128,7 +131,12 @@ def walk_wide(bvh, ray, t_max, skip, any_will_do, stack):
             if entered != 0:
                 keys = _keys(near)
                 nearest = smallest(select(is_entered, keys, splat_int32x8(INFINITY_BITS)))
-                if entered & (entered - 1) != 0:
+                others = entered & (entered - 1)
+                if others != 0 and others & (others - 1) == 0:
+                    furthest = largest(select(is_entered, keys, splat_int32x8(BELOW_ALL)))
+                    store_int64(stack, n_stack, np.int64(furthest) << 32 | word)
+                    n_stack += 1
+                elif others != 0:
                     pending = sort_descending(select(is_entered, keys, splat_int32x8(BELOW_ALL)))
                     store_pairs(stack, n_stack, pending, word)
                     n_stack += count_bits(entered) - 1
@@ -146,12 +154,13 @@ def walk_wide(bvh, ray, t_max, skip, any_will_do, stack):
                 if any_will_do:
                     return t_best, i_best
         last = np.int64(bits_from_float(t_best)) | (WIDTH - 1)
-        while n_stack > 0 and stack[n_stack - 1] >> 32 > last:
+        while n_stack > 0 and load_int64(stack, n_stack - 1) >> 32 > last:
             n_stack -= 1
         if n_stack == 0:
             return t_best, i_best
         n_stack -= 1
-        word = _word(bvh.nodes, stack[n_stack] & 0xFFFFFFFF, stack[n_stack] >> 32)
+        top = load_int64(stack, n_stack)
+        word = _word(bvh.nodes, top & 0xFFFFFFFF, top >> 32)
 
 
 @inlined_exact_kernel

@@ -105,7 +105,9 @@ def _loader(result):
 
         def codegen(context, builder, sig, args):
             pointee = context.get_value_type(result)
-            return builder.load(_address(context, builder, sig.args[0], *args, pointee), align=4)
+            return builder.load(
+                _address(context, builder, sig.args[0], *args, pointee), align=4 if pointee != INT64 else 8
+            )
 
         return result(array, types.int64), codegen
 
@@ -113,7 +115,7 @@ def _loader(result):
 
 
 load_float32x8, load_int32x8, load_int32 = _loader(float32x8), _loader(int32x8), _loader(types.int32)
-load_float32x16 = _loader(float32x16)
+load_float32x16, load_int64 = _loader(float32x16), _loader(types.int64)
 
 
 @intrinsic
@@ -143,6 +145,18 @@ def add_difference(typingctx, array, i, a, b):
         return context.get_dummy_value()
 
     return types.void(array, types.int64, float32x16, float32x16), codegen
+
+
+@intrinsic
+def store_int64(typingctx, array, i, x):
+    """Store a number at element `i` of an int64 array; unlike `array[i] = x`, `i` is not looked at."""
+
+    def codegen(context, builder, sig, args):
+        array_value, i_value, x_value = args
+        builder.store(x_value, _address(context, builder, sig.args[0], array_value, i_value, INT64), align=8)
+        return context.get_dummy_value()
+
+    return types.void(array, types.int64, types.int64), codegen
 
 
 @intrinsic
@@ -302,18 +316,22 @@ def count_bits(typingctx, bits):
     return types.int64(types.int64), codegen
 
 
-@intrinsic
-def smallest(typingctx, x):
-    """The smallest lane of an int32 vector."""
+def _reducer(which):
+    @intrinsic
+    def reduce(typingctx, x):
+        """The smallest, or largest, lane of an int32 vector."""
 
-    def codegen(context, builder, sig, args):
-        name = f"llvm.vector.reduce.smin.v{LANES}i32"
-        function = cgutils.get_or_insert_function(
-            builder.module, ir.FunctionType(INT32, [args[0].type]), name
-        )
-        return builder.call(function, args)
+        def codegen(context, builder, sig, args):
+            kind = ir.FunctionType(INT32, [args[0].type])
+            name = f"llvm.vector.reduce.s{which}.v{LANES}i32"
+            return builder.call(cgutils.get_or_insert_function(builder.module, kind, name), args)
 
-    return types.int32(int32x8), codegen
+        return types.int32(int32x8), codegen
+
+    return reduce
+
+
+smallest, largest = _reducer("min"), _reducer("max")
 
 
 @intrinsic
