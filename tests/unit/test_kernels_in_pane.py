@@ -56,7 +56,15 @@ def one_by_one(axis, p, d):
 def guided(face, depth, beside, z, direction):
     v, sinks = np.ones(16, np.float32), np.zeros((30, 16))
     return (
-        be_guided(PACKED.arrays, *in_pane(face, depth, beside, z), *direction, np.int64(0), v, sinks),
+        be_guided(
+            TANK,
+            PACKED.arrays.soil.z_max_m,
+            *in_pane(face, depth, beside, z),
+            *direction,
+            np.int64(0),
+            v,
+            sinks,
+        ),
         v,
         sinks,
     )

@@ -62,10 +62,12 @@ def follow(
         if region == GLASS:
             if event == WALL and face < BOTTOM:
                 region, px, py, pz, dx, dy, dz, route = go_and_return(
-                    scene, face, px, py, pz, dx, dy, dz, route, v, sinks, rng, seed
+                    scene.tank, scene.soil.z_max_m, face, px, py, pz, dx, dy, dz, route, v, sinks, rng, seed
                 )
             else:
-                px, py, pz, dx, dy, dz, route = be_guided(scene, px, py, pz, dx, dy, dz, route, v, sinks)
+                px, py, pz, dx, dy, dz, route = be_guided(
+                    scene.tank, scene.soil.z_max_m, px, py, pz, dx, dy, dz, route, v, sinks
+                )
         if events > 1 or t < 0.0:
             t, event, face = reach_walls(scene, region, px, py, pz, dx, dy, dz)
         if (near or events > 1) and meshes_about(scene, region, t, pz, dz):

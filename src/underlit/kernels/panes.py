@@ -39,7 +39,7 @@ NO_ROW, NO_SINK = np.int64(-1), np.int64(-1)
 
 
 @inlined_kernel
-def cross_pane(scene, event, region, face, surface, pz, dx, dy, dz, s_part, u_first, v, sinks, rng, seed):
+def cross_pane(tank, event, region, face, surface, pz, dx, dy, dz, s_part, u_first, v, sinks, rng, seed):
     """A face of a pane, or a level water surface, from either side: back from it, or through.
 
     Returns
@@ -52,7 +52,6 @@ def cross_pane(scene, event, region, face, surface, pz, dx, dy, dz, s_part, u_fi
         Cosine beyond the face.
     crossed : bool
     """
-    tank = scene.tank
     axis = face >> 1
     beyond = GLASS
     if surface:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from underlit.kernels.arrays import GLASS, OUTSIDE, WATER
 from underlit.kernels.box import entry_face, exit_face
 from underlit.kernels.draws import uniform
@@ -12,7 +14,7 @@ from underlit.kernels.jit import inlined_kernel
 from underlit.kernels.soil import soil_hit
 
 # What ends a stretch of path: a wall of the air or the water inside the tank, a face of the glass met from within, ...
-WALL, INNER_FACE, OUTER_FACE, SOIL, MESH, MEDIUM, TANK, LID_FACE, NOTHING = range(9)
+WALL, INNER_FACE, OUTER_FACE, SOIL, MESH, MEDIUM, TANK, LID_FACE, NOTHING = np.arange(9)
 
 FAR_M = 1e3
 

@@ -208,7 +208,7 @@ def arrive(
         pane = row == NO_ROW
     if pane:
         region, dx, dy, dz, mu, crossed = cross_pane(
-            scene, event, before, face, surface, pz, dx, dy, dz, s_part, u_first, v, sinks, rng, seed
+            tank, event, before, face, surface, pz, dx, dy, dz, s_part, u_first, v, sinks, rng, seed
         )
         if crossed and event == OUTER_FACE:
             region, dx, dy, dz, end = beyond_glass(scene, face, dx, dy, dz, mu, v, sinks, rng, seed)
