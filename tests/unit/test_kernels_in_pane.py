@@ -115,7 +115,8 @@ def test_a_bonded_film_ends_it():
         tank={"backing": np.full(5, BONDED, np.int64)},
     )
     v, direction = np.ones(16, np.float32), (0.1, 0.0, -np.sqrt(0.99))
+    tank, top_m = packed.arrays.tank, packed.arrays.soil.z_max_m
     after = be_guided(
-        packed.arrays, *in_pane(1, 0.004, 0.1, 0.2), *direction, np.int64(0), v, np.zeros((30, 16))
+        tank, top_m, *in_pane(1, 0.004, 0.1, 0.2), *direction, np.int64(0), v, np.zeros((30, 16))
     )
     assert after[6] == 0 and (v == 1.0).all()
