@@ -23,7 +23,7 @@ _REGISTERS = 64  # of a thread, so that a processor of the card holds 1024
 _RESERVE = 1 << 29  # room left on the card for the program and its stacks [bytes]
 
 # Rough speeds by which `auto` judges: photons per second of a core and of a card, and seconds to compile.
-CORE_PHOTONS_S, CARD_PHOTONS_S, COMPILING_S = 2e6, 1e9, 15.0
+CORE_PHOTONS_S, CARD_PHOTONS_S, COMPILING_S = 5e6, 1e9, 15.0
 
 
 class NoCardError(Exception):
