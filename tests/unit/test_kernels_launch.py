@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 
-from tests.bench import STAND_IN, lamp_of, layout, rectangle, tank_text
+from tests.bench import lamp_of, layout, rectangle, tank_text
+from underlit.geometry.stone import stone
 from underlit.kernels import launch
 from underlit.kernels.arrays import ENDED, OUTSIDE, WATER
 from underlit.kernels.draws import RNG_WORDS, rng_start_with, uniform
@@ -150,9 +151,8 @@ def test_the_first_surface_is_that_of_one(source):
 
 
 def test_photons_come_near_triangles_where_their_path_meets_the_bounds():
-    packed = layout(
-        TEXT + f'[[hardscape]]\nname = "stone"\n{STAND_IN.replace("1 cm", "9 cm")}height = "8 cm"\n'
-    )
+    shape = stone(size=(0.12, 0.08, 0.08), seed=1, triangles=200)
+    packed = layout(TEXT, meshes=[shape.moved_to(shape.vertices_m + (0.18, 0.12, 0.05))])
     low, high = packed.bvh.limits[:3], packed.bvh.limits[3:]
     for _, flight in flights(packed, rectangle((0.18, 0.1, 0.42), (0.3, 0.05))):
         wet = row(flight, "REGION") == WATER
