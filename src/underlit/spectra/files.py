@@ -124,7 +124,7 @@ def _read_tm27(path: Path) -> tuple[np.ndarray, np.ndarray, str]:
         raise DataError("XML with a document type or entities is not read.", where=str(path))
     try:
         root = ElementTree.fromstring(text.encode("utf-8"))
-    except ElementTree.ParseError as error:
+    except (ElementTree.ParseError, ValueError, LookupError) as error:
         raise DataError(f"this is not well-formed XML: {error}.", where=str(path)) from None
     if _local(root.tag).upper() not in ("IESTM2714", "IESTM27"):
         raise DataError(f"the XML is `{_local(root.tag)}`, expected an IES TM-27 document.", where=str(path))
