@@ -36,7 +36,7 @@ def heading(flight):
 def flights(packed, source, first=0, end=10**9):
     """Flights as emitted, and as they are when all is known that is found for many: rows of copies."""
     directions, words = sobol_directions(), np.zeros(DIMENSIONS * AT_ONCE, np.uint32)
-    first_points(directions, words)
+    first_points(directions, np.zeros(DIMENSIONS, np.uint32), words)
     keys = np.random.default_rng(3).integers(2**32, size=DIMENSIONS, dtype=np.uint32)
     draws, point, flight = (
         np.zeros(SOBOL_DRAWS * AT_ONCE, np.uint32),
@@ -68,7 +68,7 @@ def source(request):
 
 def test_first_points_are_those_of_scipy():
     words = np.zeros(DIMENSIONS * AT_ONCE, np.uint32)
-    first_points(sobol_directions(), words)
+    first_points(sobol_directions(), np.zeros(DIMENSIONS, np.uint32), words)
     digits = [[f"{word:032b}"[::-1] for word in part] for part in words.reshape(DIMENSIONS, AT_ONCE)]
     points = np.array([[int(digit, 2) for digit in part] for part in digits]).T * 2.0**-32
     np.testing.assert_array_equal(points, qmc.Sobol(DIMENSIONS, scramble=False).random(AT_ONCE))

@@ -129,7 +129,7 @@ def trace_batch(
     word = stream_word(seed, stream)
     for dimension in range(_DIMENSIONS):
         scratch.scramble[dimension] = mix32(word + np.uint32(dimension) * np.uint32(0x9E3779B9))
-    first_points(directions, scratch.first_words)
+    first_points(directions, scratch.points, scratch.first_words)
     n_under_way = 0
     for start in range(first // AT_ONCE * AT_ONCE, first + count, AT_ONCE):
         sobol_start(directions, start, scratch.points)

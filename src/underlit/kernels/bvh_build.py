@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from underlit.kernels.jit import inlined_kernel, kernel
+from underlit.kernels.jit import inlined_exact_kernel, inlined_kernel, kernel
 
 MAX_DEPTH = 80  # of any tree: see MEDIAN_DEPTH
 MEDIAN_DEPTH = 48  # from here on ranges are halved, so that 2**31 triangles add at most 31 levels
@@ -137,7 +137,7 @@ def _split(box, order, first, end, depth, leaf_size, bins):
     return _partition(box, order, first, end, bins.middle, axis, last_bin)
 
 
-@inlined_kernel
+@inlined_exact_kernel  # rounded alike where boxes are counted and where they are moved, or a half may stay empty
 def _bin_of(low, high, mid_low, mid_high):
     scale = np.float32(N_BINS) / (mid_high - mid_low)
     return min(N_BINS - 1, max(0, int((low + high - mid_low) * scale)))

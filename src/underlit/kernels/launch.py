@@ -19,7 +19,7 @@ from underlit.kernels.jit import kernel
 from underlit.kernels.meet import is_level
 from underlit.kernels.reach import SOIL, WALL, box_of
 from underlit.kernels.real import cos_sin
-from underlit.kernels.rng import SOBOL_DIMENSIONS, SOBOL_DRAWS, owen_scramble, scrambled_word
+from underlit.kernels.rng import SOBOL_DIMENSIONS, SOBOL_DRAWS, owen_scramble, scrambled_word, sobol_start
 from underlit.kernels.sampling import TWO_PI
 from underlit.kernels.soil import plane_hit
 
@@ -36,17 +36,15 @@ FLIGHT_WORDS = 17 * _STRIDE
 
 
 @kernel
-def first_points(directions, words):
-    """Set `words` to the first AT_ONCE Sobol points, bit-reversed: those of a dimension one after another."""
-    for dimension in range(_DIMENSIONS):
-        for j in range(AT_ONCE):
-            value, gray, k = np.uint32(0), j ^ (j >> 1), 0
-            while gray > 0:
-                if gray & 1:
-                    value ^= directions[dimension, k]
-                gray >>= 1
-                k += 1
-            words[dimension * AT_ONCE + j] = value
+def first_points(directions, point, words):
+    """Set `words` to the first AT_ONCE Sobol points, bit-reversed: those of a dimension one after another.
+
+    `point` (SOBOL_DIMENSIONS + SOBOL_DRAWS,) is overwritten.
+    """
+    for j in range(AT_ONCE):
+        sobol_start(directions, j, point)
+        for dimension in range(_DIMENSIONS):
+            words[dimension * AT_ONCE + j] = point[dimension]
 
 
 @kernel
