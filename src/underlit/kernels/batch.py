@@ -37,7 +37,7 @@ from underlit.kernels.launch import (
     under_way,
 )
 from underlit.kernels.rng import SOBOL_DIMENSIONS, SOBOL_DRAWS, mix32, sobol_start, stream_word
-from underlit.kernels.route import DIRECT, FRESH
+from underlit.kernels.route import DIRECT, FRESH, MIXED
 from underlit.kernels.tally import add_to, clear
 from underlit.kernels.track import BEEN_IN_WATER, begin
 
@@ -130,6 +130,7 @@ def trace_batch(
     for dimension in range(_DIMENSIONS):
         scratch.scramble[dimension] = mix32(word + np.uint32(dimension) * np.uint32(0x9E3779B9))
     first_points(directions, scratch.points, scratch.first_words)
+    fresh, dipped = (FRESH, FRESH + DIRECT) if scene.gathers else (MIXED, MIXED)
     n_under_way = 0
     for start in range(first // AT_ONCE * AT_ONCE, first + count, AT_ONCE):
         sobol_start(directions, start, scratch.points)
@@ -144,7 +145,7 @@ def trace_batch(
             px, py, pz, region = flight[PX + j], flight[PY + j], flight[PZ + j], np.int64(flight[REGION + j])
             dx, dy, dz = flight[DX + j], flight[DY + j], flight[DZ + j]
             t, event, face, near = UNKNOWN_M, 0, 0, True
-            entered, route, u_first = BEEN_IN_WATER, FRESH + DIRECT, -1.0
+            entered, route, u_first = BEEN_IN_WATER, dipped, -1.0
             copy(v, scratch.white)
             if region == WATER:
                 deposit(v, 1.0, cells, np.int64(flight[CELL + j]))
@@ -153,7 +154,7 @@ def trace_batch(
                     near = flight[NEAR + j] != 0.0
             else:
                 px, py, pz, region, entered = begin(scene, px, py, pz, dx, dy, dz)
-                route, u_first = FRESH, flight[U_FIRST + j]
+                route, u_first = fresh, flight[U_FIRST + j]
             rng_start_with(rng, scratch.words, j, AT_ONCE, start + j, stream)
             follow(
                 scene, bvh, region, px, py, pz, dx, dy, dz, t, event, face, near, route, entered, u_first, v, cells,

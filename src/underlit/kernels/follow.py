@@ -76,12 +76,12 @@ def follow(
         if PLANES and dz < 0.0 and (region == WATER or region == AIR):
             tally_planes(scene, region == WATER, px, py, pz, dx, dy, dz, t, v, cells)
         before, dx_before, dy_before = region, dx, dy
-        region, px, py, pz, dx, dy, dz, s_part, row, sink, end, nx, ny, nz, mirror, crossed, met = arrive(
+        region, px, py, pz, dx, dy, dz, route, s_part, row, sink, end, nx, ny, nz, mirror = arrive(
             scene, t, event, face, rate, region, px, py, pz, dx, dy, dz, route, s_part, entered, u_first, v, cells,
             sinks, rng, seed,
         )  # fmt: skip
         alive = weigh(scene, row, sink, end, v, sinks, rng, seed)
-        region, px, py, pz, dx, dy, dz, skip, route, s_part, entered, u_first = leave(
-            scene, event, face, before, dx_before, dy_before, region, px, py, pz, dx, dy, dz, route, s_part, entered,
-            u_first, row, nx, ny, nz, mirror, crossed, met, alive, rng, seed,
+        region, px, py, pz, dx, dy, dz, skip, s_part, entered, u_first = leave(
+            scene, event, face, before, dx_before, dy_before, region, px, py, pz, dx, dy, dz, s_part, entered, u_first,
+            row, nx, ny, nz, mirror, alive, rng, seed,
         )  # fmt: skip

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from underlit.kernels.arrays import AIR, BOTTOM, GLASS, OUTSIDE, WATER
+from underlit.kernels.arrays import BOTTOM, GLASS, WATER
 from underlit.kernels.jit import inlined_kernel
-from underlit.kernels.reach import INNER_FACE, MEDIUM, OUTER_FACE, TANK, WALL
+from underlit.kernels.reach import INNER_FACE, OUTER_FACE, WALL
 
 MAX_COST, TRIP_COST, INNER_COST, AIR_COST = 2, 1, 2, 2
 # Light that glances off a pane in air more level than this is left to the photons.
@@ -38,31 +38,31 @@ def route_at_pane(route, wet, entered, face, dz):
 
 
 @inlined_kernel
-def route_after(route, event, face, before, region, surface, crossed, mirrored, met, wet, dz):
-    """The route after an event that took a path from region `before` to `region`.
+def route_through_surface(route, crossed):
+    """How a route goes on from the water surface."""
+    return route + DIRECT if crossed and route % COST == FRESH else MIXED
+
+
+@inlined_kernel
+def route_after(route, event, face, before, region, surface, crossed, wet, dz):
+    """The route after a face of a pane, or a level water surface, that took a path from region `before` to `region`.
 
     Parameters
     ----------
     route, event, face, before, region : int
-    surface, crossed, mirrored : bool
-        Whether it was at the water surface; whether that, or a face of the glass, was crossed; or mirrored the path.
-    met : bool
-        Whether a tentative collision was one.
+    surface, crossed : bool
+        Whether it was the water surface; whether the path went through and was not mirrored.
     wet : bool
         Whether there is water at the inside of the place.
     dz : float
         Afterwards.
     """
-    if event == MEDIUM:
-        return MIXED if met else route
-    if before == OUTSIDE:
-        return route if region == AIR and event == TANK else MIXED
     if surface:
-        return route + DIRECT if crossed and route % COST == FRESH else MIXED
-    if event == WALL and region != OUTSIDE:
+        return route_through_surface(route, crossed)
+    if event == WALL:
         return route_at_pane(route, wet, region == GLASS, face, dz)
-    if event == OUTER_FACE and mirrored and route % COST == OUTWARD + face:
+    if event == OUTER_FACE and not crossed and route % COST == OUTWARD + face:
         return route - OUTWARD + RETURNING
-    if event == INNER_FACE and wet and route % COST == RETURNING + face and (mirrored or region == WATER):
-        return bounded(route - RETURNING + (OUTWARD if mirrored else DIRECT - face) + TRIP_COST * COST)
+    if event == INNER_FACE and wet and route % COST == RETURNING + face and (not crossed or region == WATER):
+        return bounded(route - RETURNING + (DIRECT - face if crossed else OUTWARD) + TRIP_COST * COST)
     return MIXED

@@ -67,7 +67,7 @@ from underlit.kernels.reach import (
     box_of,
 )
 from underlit.kernels.roulette import survives
-from underlit.kernels.route import COST, DIRECT, route_after
+from underlit.kernels.route import COST, DIRECT, MIXED, route_after, route_through_surface
 from underlit.kernels.sampling import lambertian
 from underlit.kernels.soil import soil_normal
 from underlit.kernels.tally import land
@@ -140,15 +140,17 @@ def arrive(
     -------
     region : int
         Where it goes on, if `weigh` lets it.
-    px, py, pz, dx, dy, dz, s_part : float
+    px, py, pz, dx, dy, dz : float
+    route : int
+    s_part : float
     row, sink : int
         An opaque surface that is met and its entry of the light budget; `NO_ROW` for none.
     end : int
         The entry that takes all of a path that is over; `NO_SINK` for none.
     nx, ny, nz : float
         Normal of the surface.
-    mirror, crossed, met : bool
-        Whether the surface mirrors; whether an interface was crossed; whether a tentative collision was one.
+    mirror : bool
+        Whether the surface mirrors.
     """
     tank = scene.tank
     before, wet = region, region == WATER
@@ -170,12 +172,12 @@ def arrive(
         nx, ny, nz = soil_normal(scene.soil, px, py)
     elif event == MESH:
         nx, ny, nz = mesh_normal(scene.mesh, face, dx, dy, dz)
-    gathered = GATHERING and scene.gathers and event == SOIL and wet and route % COST == DIRECT
+    gathered = GATHERING and event == SOIL and wet and route % COST == DIRECT
     if not gathered and not opening:
         land(scene, event, face, wet, surface, px, py, pz, dx, dy, dz, nx, ny, nz, v, cells)
 
     row, sink, mirror, end = NO_ROW, NO_SINK, False, NO_SINK
-    crossed = met = pane = False
+    pane, way, route = False, route, MIXED
     if event == SOIL:
         row, sink = np.int64(scene.soil.surface), IN_SOIL
     elif event == MESH:
@@ -187,6 +189,7 @@ def arrive(
             region, dx, dy, dz, met = meet_medium(
                 scene, region, px, py, pz, dx, dy, dz, rate, v, sinks, rng, seed
             )
+            route = MIXED if met else way
     elif event == LID_FACE:
         if LID:
             region, px, py, pz, dx, dy, dz, s_part = meet_lid(
@@ -200,9 +203,11 @@ def arrive(
             region, dx, dy, dz, crossed = meet_surface(
                 scene, region, px, py, dx, dy, dz, s_part, u_first, v, sinks, rng, seed
             )
+            route = route_through_surface(way, crossed)
     elif event == TANK and (face == TOP or tank.backing[face] != CLEAN):
         region, end = meet_rim_or_back(scene, face, px, py, v, sinks, rng, seed)
         pane = region == GLASS
+        route = way if region == AIR else MIXED
     else:
         row, sink, mirror, nx, ny, nz = behind_pane(scene, event, face, px, py, pz)
         pane = row == NO_ROW
@@ -210,9 +215,11 @@ def arrive(
         region, dx, dy, dz, mu, crossed = cross_pane(
             tank, event, before, face, surface, pz, dx, dy, dz, s_part, u_first, v, sinks, rng, seed
         )
+        if GATHERING and way != MIXED:
+            route = route_after(way, event, face, before, region, surface, crossed, pz < tank.water_m, dz)
         if crossed and event == OUTER_FACE:
             region, dx, dy, dz, end = beyond_glass(scene, face, dx, dy, dz, mu, v, sinks, rng, seed)
-    return region, px, py, pz, dx, dy, dz, s_part, row, sink, end, nx, ny, nz, mirror, crossed, met
+    return region, px, py, pz, dx, dy, dz, route, s_part, row, sink, end, nx, ny, nz, mirror
 
 
 @inlined_kernel
@@ -229,8 +236,8 @@ def weigh(scene, row, sink, end, v, sinks, rng, seed):
 
 @inlined_kernel
 def leave(
-    scene, event, face, before, dx_before, dy_before, region, px, py, pz, dx, dy, dz, route, s_part, entered, u_first,
-    row, nx, ny, nz, mirror, crossed, met, alive, rng, seed,
+    scene, event, face, before, dx_before, dy_before, region, px, py, pz, dx, dy, dz, s_part, entered, u_first,
+    row, nx, ny, nz, mirror, alive, rng, seed,
 ):  # fmt: skip
     """Send a path on from an event, `alive` being what `weigh` says."""
     tank = scene.tank
@@ -247,11 +254,7 @@ def leave(
             x0, x1, y0, y1, z0, z1 = box_of(tank, before)
             px, py, pz = min(max(px, x0), x1), min(max(py, y0), y1), min(max(pz, z0), z1)
 
-    if GATHERING:
-        mirrored, wet = row == NO_ROW and not crossed, pz < tank.water_m
-        surface = at_surface(tank, before, event, face)
-        route = route_after(route, event, face, before, region, surface, crossed, mirrored, met, wet, dz)
-    if (before == AIR or before == WATER) and (region != before or pz == tank.water_m):
+    if u_first >= 0.0 and (before == AIR or before == WATER) and (region != before or pz == tank.water_m):
         u_first = -1.0  # spent: a path that the surface sent back is chosen, not evenly spread
     if LID and scene.cover.has_lid and (dx != dx_before or dy != dy_before):
         s_part = UNPOLARISED  # known only from sheet to sheet, all of them level
@@ -260,4 +263,4 @@ def leave(
     elif before == OUTSIDE:
         entered = max(entered, MET_TANK)
     skip = np.int64(face) if event == MESH else NO_FACE
-    return region, px, py, pz, dx, dy, dz, skip, route, s_part, entered, u_first
+    return region, px, py, pz, dx, dy, dz, skip, s_part, entered, u_first

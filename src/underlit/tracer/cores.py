@@ -28,7 +28,7 @@ class Cores:
     threads : int
     """
 
-    first_batch, largest_batch = 2**11, 2**15  # photons of a stream in one layer
+    first_batch, largest_batch = 2**11, 2**17  # photons of a stream in one layer
 
     def __init__(self, tally: Tally, threads: int) -> None:
         self.tally, self._pool = tally, ThreadPoolExecutor(threads)

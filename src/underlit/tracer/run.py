@@ -6,6 +6,7 @@ depend on what has been counted alone, never on the clock or the number of threa
 
 from __future__ import annotations
 
+import math
 import os
 import platform
 import time
@@ -35,6 +36,7 @@ _FEW_POINTS, _SHARE_ON_SOIL = 4, 0.4
 PLANTED_WEIGHT = (
     3.0  # how much smaller than the error of a soil cell that of the light on planted hardscape must be
 )
+_SLACK = 1.1  # photons traced over those that seem needed, as an error is not known well
 _MOST_PHOTONS_PER_STREAM = 2**32  # the period of the quasi-random points
 
 
@@ -195,15 +197,17 @@ def _worth_gathering(packed: Packed, n_streams: int, precision: float) -> bool:
 
 def run_layers(tally: Tally, engine: Cores | Card, precision, photons, progress, start: float) -> str:
     """Trace layer upon layer; why it ended."""
-    layer = 0
+    layer, missing = 0, math.inf
     while True:
-        counts = _layer_counts(tally, engine, layer, photons)
+        counts = _layer_counts(tally, engine, layer, photons, missing)
         interrupted = engine.layer(counts)
         layer += 1
         try:
             rel_err, median = tally.rel_err()
             tally.soil_known = precision is not None and rel_err <= precision
             rel_err = max(rel_err, PLANTED_WEIGHT * tally.planted_err())
+            if precision is not None:
+                missing = (_SLACK * (rel_err / precision) ** 2 - 1.0) * float(tally.done.max())
             if progress is not None:
                 seconds = time.perf_counter() - start
                 progress(Progress(tally.photons, seconds, rel_err, precision, photons, median))
@@ -219,9 +223,15 @@ def run_layers(tally: Tally, engine: Cores | Card, precision, photons, progress,
             return "no more photons"
 
 
-def _layer_counts(tally: Tally, engine: Cores | Card, layer: int, photons: int | None) -> np.ndarray:
-    """Photons of each source per replicate in the next layer: doubling at first, then even."""
+def _layer_counts(
+    tally: Tally, engine: Cores | Card, layer: int, photons: int | None, missing: float
+) -> np.ndarray:
+    """Photons of each source per replicate in the next layer: doubling at first, then even.
+
+    No more than seem to be missing, for the source that has most.
+    """
     size = min(engine.first_batch << max(layer - 1, 0), engine.largest_batch)
+    size = int(min(size, max(missing, engine.first_batch)))
     counts = np.ceil(size * tally.share).astype(np.int64)
     if photons is not None:
         left = max(photons - tally.photons, 1)

@@ -226,9 +226,9 @@ def trace_replicate(
         before, dx_before, dy_before, after = region, dx, dy, region
         row, sink, end, u = NO_ROW, NO_SINK, NO_SINK, np.float32(0.0)
         nx = ny = nz = np.float32(0.0)
-        mirror = crossed = met = False
+        mirror = False
         if meets:
-            after, px, py, pz, dx, dy, dz, s_part, row, sink, end, nx, ny, nz, mirror, crossed, met = arrive(
+            after, px, py, pz, dx, dy, dz, _, s_part, row, sink, end, nx, ny, nz, mirror = arrive(
                 scene, t, event, face, rate, region, px, py, pz, dx, dy, dz, MIXED,
                 s_part if LID else np.float32(UNPOLARISED), entered, u_first, v, cells, cells, rng, seed,
             )  # fmt: skip
@@ -236,9 +236,9 @@ def trace_replicate(
                 u = uniform(rng, seed)
         alive = weigh(scene, meets, row, sink, end, u, v, cells)
         if meets:
-            after, px, py, pz, dx, dy, dz, left, _, s_part, come, u_first = leave(
-                scene, event, face, before, dx_before, dy_before, after, px, py, pz, dx, dy, dz, MIXED, s_part, entered,
-                u_first, row, nx, ny, nz, mirror, crossed, met, alive, rng, seed,
+            after, px, py, pz, dx, dy, dz, left, s_part, come, u_first = leave(
+                scene, event, face, before, dx_before, dy_before, after, px, py, pz, dx, dy, dz, s_part, entered,
+                u_first, row, nx, ny, nz, mirror, alive, rng, seed,
             )  # fmt: skip
             region, skip, entered = np.int32(after), np.int32(left), np.int32(come)
             todo = NONE if region == ENDED else LOOK
