@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-import time
 from pathlib import Path
 
 import numpy as np
@@ -175,41 +173,3 @@ def test_colour_of_the_lamp_changes_on_the_way(once):
     lamp = maps.dim_settings(recoloured) @ [c.spectrum for c in recoloured.channels]
     soil = maps.spectrum(recoloured, "soil").value
     assert colour.cct_duv(soil)[0] < 0.9 * colour.cct_duv(lamp)[0]
-
-
-@pytest.fixture(scope="module")
-def eight_groups():
-    """The driftwood tank with two bars of four channels, each with a beam and so with a map of its own."""
-    folder = SCENES / "c-driftwood"
-    text = (folder / "two-bars.toml").read_text(encoding="utf-8")
-    green = '\n[[fixture.channel]]\nname = "green"\nspectrum = "green 525"\npower = "2 W"\nefficacy = "1.1 umol/J"\n'
-    text = text.replace('efficacy = "1.8 umol/J"\n', f'efficacy = "1.8 umol/J"\n{green}')
-    numbers = iter(range(100, 120))
-    text = re.sub(r"efficacy = .*\n", lambda found: f'{found.group()}beam = "{next(numbers)} deg"\n', text)
-    # One photon per group or so: what is timed depends on the size of the tables, not on what they hold.
-    return trace(scene_from_text(text, folder), photons=8, seed=1)
-
-
-def test_changes_take_no_time(eight_groups):
-    """Under 50 ms for a map with errors and for the median of a zone; best of five, as other programs run too."""
-    res = eight_groups
-    assert len(res.source_names) == len(res.channels) == 8
-    assert res.surface("soil").n_cells == 90 * 45
-    carpet = next(zone for zone in zones.find_zones(res) if zone.plant.name == "carpet")
-    maps.ppfd(res, "soil")  # reads the tallies
-    dims = {"front bar": 0.5, "rear bar / red": 0.2}
-    actions = {
-        "dim": lambda: maps.ppfd(res, "soil", dims).std_err,
-        "spectrum": lambda: (
-            maps.ppfd(revise.with_spectrum(res, "front bar / white", "LED-B3"), "soil").std_err
-        ),
-        "age": lambda: maps.ppfd(revise.with_output(res, {"front bar": 0.8}), "soil").std_err,
-        "median": lambda: zones.median(res, carpet, dims).std_err,
-    }
-    for name, action in actions.items():
-        times = []
-        for _ in range(5):
-            start = time.perf_counter()
-            action()
-            times.append(time.perf_counter() - start)
-        assert min(times) < 0.05, name

@@ -212,12 +212,3 @@ def error_of_share_alone(light, band):
         return share @ ((drawn >= band[0]) & (drawn <= band[1]))
 
     return Estimate.of(within, light.cells).std_err
-
-
-def test_changing_the_setting_takes_no_time(res):
-    import time
-
-    by_channel = maps.ppfd_by_channel(res, "soil")
-    start = time.perf_counter()
-    maps.mix(by_channel, np.array([0.5, 0.2, 0.9]))
-    assert time.perf_counter() - start < 0.05
