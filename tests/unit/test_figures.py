@@ -178,6 +178,20 @@ def test_section_does_not_reach_through_stone():
     assert set(np.unique(light[~np.isnan(light)]).round(6)) == {10.0, 100.0}
 
 
+def test_light_above_a_stone_is_as_beside_it():
+    """Between the stone's top and the next plane: planes that it stands through are known on both its sides."""
+    cut = upright(0.6, 0.3)
+    x, y = np.linspace(0, 0.6, 301), np.linspace(0, 0.3, 151)
+    stone = (abs(x - 0.3) < 0.05)[None, :] & (y < 0.17)[:, None]
+    cut = dataclasses.replace(cut, solid=outline.Coverage(x, y, stone * 1.0))
+    x, z, light = section.interpolated(cut)
+    row = z + 0.5 * (z[1] - z[0])
+    above = np.ix_((row > 0.175) & (row < cut.z_m[-1]), abs(x - 0.3) < 0.04)
+    expected = 20 + 300 * row[:, None] + 100 * x[None, :]
+    assert np.abs(light - expected)[above].max() < 300 * 1.1 * (z[1] - z[0])
+    assert np.isnan(light[np.ix_(row < 0.165, abs(x - 0.3) < 0.04)]).all()
+
+
 def test_a_lamp_beyond_the_view_is_named_above_it():
     """Where a stone may stand up to the rim."""
     cuts = [dataclasses.replace(upright(run, 0.25), lamps_m=[(0.1, 0.3, 0.6)]) for run in (1.2, 0.4)]

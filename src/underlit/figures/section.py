@@ -168,7 +168,7 @@ def _closed(section: Section, view_m: tuple[float, float, float, float]) -> list
 
 
 def interpolated(section: Section) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Light on a fine grid, straight between planes, never across soil or a solid.
+    """Light on a fine grid, straight between planes, never across soil nor from above a solid to below it.
 
     Returns
     -------
@@ -182,7 +182,8 @@ def interpolated(section: Section) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     z = np.arange(0.0, section.water_m, step)
     soil_row = np.interp(x, section.soil_x_m, section.soil_z_m) / step
     row = np.arange(len(z))[:, None] + 0.5
-    blocked = (row < soil_row) | _solid_at(section, x, (row[:, 0]) * step)
+    ground = row < soil_row
+    blocked = ground | _solid_at(section, x, (row[:, 0]) * step)
     known = np.full(blocked.shape, np.nan)
     centre = 0.5 * (section.x_edges_m[1:] + section.x_edges_m[:-1])
     for height, value in zip(section.z_m, section.value, strict=True):
@@ -195,16 +196,24 @@ def interpolated(section: Section) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     if section.soil_value is not None:
         first = np.clip(np.ceil(soil_row - 0.5).astype(int), 0, len(z) - 1)
         known[first, np.arange(_FINE)] = np.interp(x, section.soil_x_m, section.soil_value)
+    # Above a stone light falls off as beside it, towards what its neighbours have on a plane that it stands through;
+    # what is known below it ends at its lowest row.
+    lowest = blocked.copy()
+    lowest[1:] &= ~blocked[:-1]
+    below = _carried(np.where(ground, np.nan, known), lowest)
     known[blocked] = np.nan
     spacing = np.median(np.diff(section.z_m)) if len(section.z_m) > 1 else 0.1 * section.height_m
-    light = _between(known, blocked, 1.2 * spacing / step)
+    light = _between(known, blocked, 1.2 * spacing / step, below)
     # Over a stone that no plane clears there is only what is known to its left and right.
     return x, z, _between(light.T, blocked.T, _ASIDE * _FINE).T
 
 
-def _between(known: np.ndarray, blocked: np.ndarray, reach: float) -> np.ndarray:
-    """Fill each free stretch of a column straight between known values, and flat for `reach` rows beyond."""
-    below, down = _carried(known, blocked)
+def _between(known: np.ndarray, blocked: np.ndarray, reach: float, from_below=None) -> np.ndarray:
+    """Fill each free stretch of a column straight between known values, and flat for `reach` rows beyond.
+
+    `from_below` replaces what is carried up from known values, as from `_carried`.
+    """
+    below, down = from_below or _carried(known, blocked)
     above, up = (a[::-1] for a in _carried(known[::-1], blocked[::-1]))
     both = np.where(down + up == 0, known, (below * up + above * down) / np.maximum(down + up, 1))
     alone = np.where(

@@ -107,8 +107,9 @@ def _kind_table(found: Mapping[str, light.Light]) -> Table:
         _row(f"PUR by {weighting}", "% of PAR", percent("pur_share")),
         _row("colour temperature", "K", column("cct_k")),
         _row("Duv", "", column("duv")),
-        _row("Ra", "", column("ra")),
     ]
+    if any(one.ra is not None for one in found.values()):
+        rows.append(_row("Ra", "", column("ra")))
     notes = {f"{key}: {one.colour_note}" for key, one in found.items() if one.colour_note}
     note = "PUR depends on the absorption it is weighted by; do not rank lamps by it alone."
     return Table("colour", "Colour", _columns(found), rows, " ".join([note, *sorted(notes)]))
