@@ -89,7 +89,7 @@ def _rays(found, quick: bool, say) -> None:
     from benchmarks.embree import measure_rays
 
     triangles = [20_000] if quick else [20_000, 100_000, 1_000_000]
-    size = (200_000, 200_000, 3) if quick else (2_000_000, 1_000_000, 7)
+    size = (200_000, 200_000, 3) if quick else (2_000_000, 4_000_000, 7)
     try:
         found.rays = measure_rays(triangles, *size, found.plan.threads, say)
     except ImportError as error:
