@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from bench import lamp_of, layout, shine
+from bench import bands, lamp_of, layout, pencil, shine, tank_text
 from underlit.metrics.estimate import Estimate
 from underlit.scene.loader import from_text
 from underlit.tracer import trace
@@ -91,6 +91,20 @@ def test_a_batch_can_be_cut_anywhere():
     np.testing.assert_allclose(whole.cells, (first.cells + 2.0 * rest.cells) / 3.0, rtol=1e-5, atol=1e-9)
     np.testing.assert_allclose(whole.sinks, (first.sinks + 2.0 * rest.sinks) / 3.0, rtol=1e-9, atol=1e-9)
     assert np.abs(first.cells - rest.cells).max() > 1e-3
+
+
+def test_many_photons_of_one_weight_in_one_cell():
+    """A ray straight down into a map of one cell: sums in single precision must not grow until weights are rounded off.
+
+    Each of the short batches is good to 3e-5 of its sum, see `_SUMMED_EVERY`.
+    """
+    text = tank_text("60 cm", "30 cm", "36 cm", "30 cm", cell="60 cm")
+    packed = layout(text, tank={"a_water_per_m": bands(np.linspace(0.1, 5.0, 16))})
+    run = partial(shine, packed, pencil((0.2, 0.1, 0.5), (0, 0, -1)), replicates=2, gathers=False)
+    photons, batch = 1 << 17, 1 << 10
+    short = np.mean([run(batch, first=first).on("soil") for first in range(0, photons, batch)], axis=0)
+    assert short.shape[1] == 1
+    np.testing.assert_allclose(run(photons).on("soil"), short, rtol=6e-4)
 
 
 N_SEEDS = 120

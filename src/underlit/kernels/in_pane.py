@@ -48,12 +48,12 @@ def go_and_return(tank, soil_top_m, face, px, py, pz, dx, dy, dz, route, v, sink
         path += there_and_back
         dx, dy, dz = flip(face >> 1, dx, dy, dz)
         if GATHERING and route != MIXED:
-            route = route_after(route, OUTER_FACE, face, GLASS, GLASS, NO, NO, YES, dz)
+            route = route_after(route, OUTER_FACE, face, GLASS, NO, NO, YES, dz)
         region, dx, dy, dz, _, crossed = cross_pane(
             tank, INNER_FACE, GLASS, face, NO, pz, dx, dy, dz, UNPOLARISED, -1.0, v, sinks, rng, seed
         )
         if GATHERING and route != MIXED:
-            route = route_after(route, INNER_FACE, face, GLASS, region, NO, crossed, YES, dz)
+            route = route_after(route, INNER_FACE, face, region, NO, crossed, YES, dz)
     if path > 0.0:
         attenuate(v, tank.a_glass_per_m, path, sinks, IN_GLASS)
     return region, px, py, pz, dx, dy, dz, route

@@ -44,12 +44,12 @@ def route_through_surface(route, crossed):
 
 
 @inlined_kernel
-def route_after(route, event, face, before, region, surface, crossed, wet, dz):
-    """The route after a face of a pane, or a level water surface, that took a path from region `before` to `region`.
+def route_after(route, event, face, region, surface, crossed, wet, dz):
+    """The route after a face of a pane, or a level water surface, that took a path to `region`.
 
     Parameters
     ----------
-    route, event, face, before, region : int
+    route, event, face, region : int
     surface, crossed : bool
         Whether it was the water surface; whether the path went through and was not mirrored.
     wet : bool

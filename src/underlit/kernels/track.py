@@ -216,7 +216,7 @@ def arrive(
             tank, event, before, face, surface, pz, dx, dy, dz, s_part, u_first, v, sinks, rng, seed
         )
         if GATHERING and way != MIXED:
-            route = route_after(way, event, face, before, region, surface, crossed, pz < tank.water_m, dz)
+            route = route_after(way, event, face, region, surface, crossed, pz < tank.water_m, dz)
         if crossed and event == OUTER_FACE:
             region, dx, dy, dz, end = beyond_glass(scene, face, dx, dy, dz, mu, v, sinks, rng, seed)
     return region, px, py, pz, dx, dy, dz, route, s_part, row, sink, end, nx, ny, nz, mirror
