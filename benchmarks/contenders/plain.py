@@ -12,7 +12,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 
 from benchmarks.contenders.engine import Tallied
-from underlit.kernels.arrays import BOTTOM, CLEAN, TOP
+from underlit.kernels.arrays import BOTTOM, CLEAN, SOIL_GRID, TOP
 from underlit.kernels.box import entry_face, exit_face, on_face
 from underlit.kernels.bvh import closest_hit, new_stack
 from underlit.kernels.draws import RNG_WORDS, rng_start, uniform
@@ -22,6 +22,7 @@ from underlit.kernels.interface import along, component, flip, refract
 from underlit.kernels.jit import inlined_kernel, kernel
 from underlit.kernels.sampling import lambertian
 from underlit.kernels.soil import soil_hit
+from underlit.kernels.tally import grid_cell
 
 _OUTSIDE, _AIR, _WATER, _GLASS, _ENDED = range(5)
 _HAIR_M = 2e-6
@@ -74,10 +75,7 @@ def _inside(scene, bvh, band, region, px, py, pz, dx, dy, dz, skip, counts, rng,
         px, py, pz, dx, dy, dz = _bounce(side * n[0], side * n[1], side * n[2], px, py, pz, rng, seed)
         return region, px, py, pz, dx, dy, dz, i_face
     if on_soil:
-        grid = scene.grid
-        iu = min(max(int(px * grid.per_u[0]), 0), grid.nu[0] - 1)
-        iv = min(max(int(py * grid.per_v[0]), 0), grid.nv[0] - 1)
-        counts[iv * grid.nu[0] + iu, band] += 1
+        counts[grid_cell(scene.grid, SOIL_GRID, px, py), band] += 1
         if uniform(rng, seed) >= scene.reflectance[scene.soil.surface, band]:
             return _ENDED, px, py, pz, dx, dy, dz, i_face
         px, py, pz, dx, dy, dz = _bounce(0.0, 0.0, 1.0, px, py, pz, rng, seed)

@@ -11,13 +11,14 @@ LX, LY, TOP = 0.3, 0.2, 0.25
 
 def rough(seed, nx=9, ny=7, high=0.12):
     z = np.random.default_rng(seed).uniform(0.01, high, (ny, nx))
-    return SoilArrays(z, LX / (nx - 1), LY / (ny - 1), float(z.max()), False, np.zeros(3), 0)
+    return SoilArrays(z, LX / (nx - 1), LY / (ny - 1), float(z.max()), False, np.zeros(3), np.zeros(3), 0)
 
 
 def sloped(a, b, c):
     x, y = np.array([0.0, LX]), np.array([0.0, LY])
     z = a + b * x[None, :] + c * y[:, None]
-    return SoilArrays(z, LX, LY, float(z.max()), True, np.array([a, b, c]), 0)
+    normal = np.array([-b, -c, 1.0]) / np.sqrt(1.0 + b * b + c * c)
+    return SoilArrays(z, LX, LY, float(z.max()), True, np.array([a, b, c]), normal, 0)
 
 
 def triangles(soil):

@@ -97,6 +97,7 @@ class SoilArrays(NamedTuple):
     z_max_m: float
     is_plane: bool
     plane: np.ndarray  # (3,) z = plane[0] + plane[1] x + plane[2] y
+    plane_normal: np.ndarray  # (3,) unit, upward
     surface: int  # row of `reflectance`
 
 
@@ -149,11 +150,8 @@ class CanopyArrays(NamedTuple):
 class GridArrays(NamedTuple):
     """Tally grids: soil, five panes, water surface, horizontal planes (in this order)."""
 
-    offset: np.ndarray  # (G,) int64: first cell
-    nu: np.ndarray  # (G,) int64
-    nv: np.ndarray  # (G,) int64
-    per_u: np.ndarray  # (G,) cells per metre
-    per_v: np.ndarray  # (G,)
+    first: np.ndarray  # (G,) int64: first cell
+    cells: np.ndarray  # (G, 4) cells per metre along u and along v [m-1], and how many there are along each
     plane_z_m: np.ndarray  # (P,) rising heights of the horizontal planes
 
 

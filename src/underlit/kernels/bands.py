@@ -8,10 +8,12 @@ from __future__ import annotations
 import numpy as np
 
 from underlit.kernels.jit import kernel, summing_kernel
+from underlit.kernels.likely import rarely
 from underlit.kernels.simd import (
     add_difference,
     fma,
     lane_min,
+    lane_sum,
     load_float32x16,
     splat_float32x16,
     store_float32x16,
@@ -50,68 +52,89 @@ def exp_neg(x):
 @kernel
 def copy(v, other):
     """Set packet `v` to another."""
-    for b in range(0, v.size, LANES):
+    b, goes_on = 0, True
+    while goes_on:
         store_float32x16(v, b, load_float32x16(other, b))
+        b += LANES
+        goes_on = rarely(b < v.size)
 
 
 @kernel
 def attenuate(v, absorption_per_m, path_m, sinks, sink):
     """Multiply `v` (B,) by exp(-a path) and book what is lost to row `sink` of `sinks` (N, B)."""
     path, row = splat_float32x16(np.float32(path_m)), sink * v.size
-    for b in range(0, v.size, LANES):
+    b, goes_on = 0, True
+    while goes_on:
         before = load_float32x16(v, b)
         after = before * exp_neg(load_float32x16(absorption_per_m, b) * path)
         store_float32x16(v, b, after)
         add_difference(sinks, row + b, before, after)
+        b += LANES
+        goes_on = rarely(b < v.size)
 
 
 @kernel
 def multiply(v, table, row, sinks, sink):
     """Multiply `v` by row `row` of `table` (n, B) and book what is lost to `sinks`."""
     first, place = row * v.size, sink * v.size
-    for b in range(0, v.size, LANES):
+    b, goes_on = 0, True
+    while goes_on:
         before = load_float32x16(v, b)
         after = before * load_float32x16(table, first + b)
         store_float32x16(v, b, after)
         add_difference(sinks, place + b, before, after)
+        b += LANES
+        goes_on = rarely(b < v.size)
 
 
 @kernel
 def scale(v, factor, sinks, sink):
     """Multiply `v` by one factor and book what is lost (or, above 1, gained) to `sinks`."""
     f, place = splat_float32x16(np.float32(factor)), sink * v.size
-    for b in range(0, v.size, LANES):
+    b, goes_on = 0, True
+    while goes_on:
         before = load_float32x16(v, b)
         after = before * f
         store_float32x16(v, b, after)
         add_difference(sinks, place + b, before, after)
+        b += LANES
+        goes_on = rarely(b < v.size)
 
 
 @kernel
 def book(v, sinks, sink):
     """Book the whole packet to row `sink` of `sinks`: the path ends here."""
     place = sink * v.size
-    for b in range(0, v.size, LANES):
+    b, goes_on = 0, True
+    while goes_on:
         add_difference(sinks, place + b, load_float32x16(v, b), splat_float32x16(_ZERO))
+        b += LANES
+        goes_on = rarely(b < v.size)
 
 
 @kernel
 def deposit(v, factor, cells, cell):
     """Add `factor` times the packet to row `cell` of `cells` (C, B)."""
     f, place = splat_float32x16(np.float32(factor)), cell * v.size
-    for b in range(0, v.size, LANES):
+    b, goes_on = 0, True
+    while goes_on:
         store_float32x16(cells, place + b, fma(f, load_float32x16(v, b), load_float32x16(cells, place + b)))
+        b += LANES
+        goes_on = rarely(b < v.size)
 
 
 @kernel
 def deposit_along(v, absorption_per_m, path_m, cells, cell):
     """Add to row `cell` of `cells` the packet as it is after `path_m` of a medium."""
     path, place = splat_float32x16(np.float32(path_m)), cell * v.size
-    for b in range(0, v.size, LANES):
+    b, goes_on = 0, True
+    while goes_on:
         left = exp_neg(load_float32x16(absorption_per_m, b) * path)
         store_float32x16(
             cells, place + b, fma(left, load_float32x16(v, b), load_float32x16(cells, place + b))
         )
+        b += LANES
+        goes_on = rarely(b < v.size)
 
 
 @kernel
@@ -119,18 +142,23 @@ def deposit_through(v, factor, a1_per_m, path1_m, a2_per_m, path2_m, cells, cell
     """Add to row `cell` of `cells` the packet, times `factor`, as it is after stretches of two media."""
     f, place = splat_float32x16(np.float32(factor)), cell * v.size
     path1, path2 = splat_float32x16(np.float32(path1_m)), splat_float32x16(np.float32(path2_m))
-    for b in range(0, v.size, LANES):
+    b, goes_on = 0, True
+    while goes_on:
         left = exp_neg(fma(load_float32x16(a1_per_m, b), path1, load_float32x16(a2_per_m, b) * path2))
         light = f * load_float32x16(v, b)
         store_float32x16(cells, place + b, fma(left, light, load_float32x16(cells, place + b)))
+        b += LANES
+        goes_on = rarely(b < v.size)
 
 
-@summing_kernel
+@kernel
 def mean(v, n_bands):
     """Mean weight over the first `n_bands` bands (the padding is empty)."""
-    total = np.float32(0.0)
-    for b in range(v.size):
-        total += v[b]
+    total, b, goes_on = _ZERO, 0, True
+    while goes_on:
+        total += lane_sum(load_float32x16(v, b))
+        b += LANES
+        goes_on = rarely(b < v.size)
     return np.float64(total) / n_bands
 
 

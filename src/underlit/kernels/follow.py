@@ -7,7 +7,7 @@ from underlit.kernels.bands import deposit, deposit_along
 from underlit.kernels.bvh import closest_hit
 from underlit.kernels.features import PLANES
 from underlit.kernels.fresnel import UNPOLARISED
-from underlit.kernels.in_pane import be_guided, go_and_return
+from underlit.kernels.in_pane import YES, be_guided, go_and_return
 from underlit.kernels.jit import inlined_kernel, merged_kernel
 from underlit.kernels.reach import MESH, WALL, meshes_about, reach_medium, reach_walls
 from underlit.kernels.tally import plane_cell
@@ -80,8 +80,9 @@ def follow(
             scene, t, event, face, rate, region, px, py, pz, dx, dy, dz, route, s_part, entered, u_first, v, cells,
             sinks, rng, seed,
         )  # fmt: skip
-        alive = weigh(scene, row, sink, end, v, sinks, rng, seed)
+        if not weigh(scene, row, sink, end, v, sinks, rng, seed):
+            break
         region, px, py, pz, dx, dy, dz, skip, s_part, entered, u_first = leave(
             scene, event, face, before, dx_before, dy_before, region, px, py, pz, dx, dy, dz, s_part, entered, u_first,
-            row, nx, ny, nz, mirror, alive, rng, seed,
+            row, nx, ny, nz, mirror, YES, rng, seed,
         )  # fmt: skip

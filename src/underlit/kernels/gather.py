@@ -204,7 +204,7 @@ def follow_route(scene, bvh, sx, sy, sz, tx, ty, i, j, kind, qx, qy, routes, rng
 def gather_point(scene, bvh, source, u, routes, v, factor, cells, cell, iu, iv, rng, seed, stack):
     """Add to a soil cell the light between one point of the lamp and one of the cell, both by `u` (5,)."""
     tank, grid, c, axes = scene.tank, scene.grid, source.centre_m, source.axes
-    tx, ty = (iu + u[2]) / grid.per_u[SOIL_GRID], (iv + u[3]) / grid.per_v[SOIL_GRID]
+    tx, ty = (iu + u[2]) / grid.cells[SOIL_GRID, 0], (iv + u[3]) / grid.cells[SOIL_GRID, 1]
     lx, ly, lz = source_point(source, u[0], u[1])
     sx = c[0] + lx * axes[0, 0] + ly * axes[1, 0] + lz * axes[2, 0]
     sy = c[1] + lx * axes[0, 1] + ly * axes[1, 1] + lz * axes[2, 1]
@@ -259,10 +259,12 @@ def gather_batch(scene, bvh, source, directions, seed, stream, first, n_points, 
         Added to.
     """
     grid, cells, v, points = scene.grid, scratch.cells, scratch.packet, scratch.points
-    nu, nv, offset = grid.nu[SOIL_GRID], grid.nv[SOIL_GRID], grid.offset[SOIL_GRID]
+    per_u, per_v = grid.cells[SOIL_GRID, 0], grid.cells[SOIL_GRID, 1]
+    nu, nv = int(grid.cells[SOIL_GRID, 2]), int(grid.cells[SOIL_GRID, 3])
+    offset = grid.first[SOIL_GRID]
     mine = cells[offset : offset + nu * nv]
     mine[:] = 0.0
-    factor = 1.0 / (grid.per_u[SOIL_GRID] * grid.per_v[SOIL_GRID])
+    factor = 1.0 / (per_u * per_v)
     for b in range(scene.n_bands):
         v[b] = np.float32(1.0)
     word = stream_word(seed, stream)

@@ -335,6 +335,20 @@ smallest, largest = _reducer("min"), _reducer("max")
 
 
 @intrinsic
+def lane_sum(typingctx, x):
+    """The sum of the lanes of a float32 vector, in any order."""
+
+    def codegen(context, builder, sig, args):
+        (value,) = args
+        lane, name = value.type.element, f"llvm.vector.reduce.fadd.v{value.type.count}f32"
+        function = ir.FunctionType(lane, [lane, value.type])
+        add = cgutils.get_or_insert_function(builder.module, function, name)
+        return builder.call(add, [lane(-0.0), value], fastmath=("reassoc",))
+
+    return types.float32(x), codegen
+
+
+@intrinsic
 def sort_descending(typingctx, x):
     """The lanes of an int32 vector, the largest first."""
 

@@ -55,7 +55,7 @@ def soil_height(soil, x, y):
 def soil_normal(soil, x, y):
     """Upward unit normal of the soil at (x, y)."""
     if not HILLS or soil.is_plane:
-        return _upward(soil.plane[1], soil.plane[2])
+        return soil.plane_normal[0], soil.plane_normal[1], soil.plane_normal[2]
     i, j, u, v = locate(soil, x, y)
     z00, z11 = soil.z_m[j, i], soil.z_m[j + 1, i + 1]
     if u >= v:

@@ -15,9 +15,10 @@ NO_CELL, NO_GRID = np.int64(-1), np.int64(-1)
 @inlined_kernel
 def grid_cell(grid, g, u, v):
     """Tally cell of grid `g` at (u, v), clamped to the grid."""
-    iu = min(max(np.int64(u * grid.per_u[g]), np.int64(0)), np.int64(grid.nu[g] - 1))
-    iv = min(max(np.int64(v * grid.per_v[g]), np.int64(0)), np.int64(grid.nv[g] - 1))
-    return np.int64(grid.offset[g] + iv * grid.nu[g] + iu)
+    k = np.uintp(g)  # no index from the end
+    per_u, per_v, nu, nv = grid.cells[k, 0], grid.cells[k, 1], grid.cells[k, 2], grid.cells[k, 3]
+    iu, iv = np.int64(min(max(u * per_u, 0.0), nu - 1.0)), np.int64(min(max(v * per_v, 0.0), nv - 1.0))
+    return np.int64(grid.first[k] + iv * np.int64(nu) + iu)
 
 
 @inlined_kernel

@@ -66,14 +66,11 @@ def plan_tally(scene: Scene, world: World) -> Layout:
     grids += [_plane_grid(scene, z) for z in heights]
     offsets = [layout.add(grid) for grid in grids]
     axes = [[axis for axis in (g.x_edges_m, g.y_edges_m) if axis is not None] for g in grids]
-    columns = np.array([[len(axis) - 1 for axis in pair] for pair in axes], np.int64)
+    columns = np.array([[len(axis) - 1 for axis in pair] for pair in axes])
     span = np.array([[axis[-1] - axis[0] for axis in pair] for pair in axes])
     layout.grid = GridArrays(
-        offset=np.array(offsets, np.int64),
-        nu=columns[:, 0].copy(),
-        nv=columns[:, 1].copy(),
-        per_u=columns[:, 0] / span[:, 0],
-        per_v=columns[:, 1] / span[:, 1],
+        first=np.array(offsets, np.int64),
+        cells=np.hstack([columns / span, columns]),
         plane_z_m=np.array(heights, np.float64),
     )
     for piece, mesh in zip(scene.hardscape, world.hardscape, strict=True):

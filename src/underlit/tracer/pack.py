@@ -190,13 +190,16 @@ def _backing(pane) -> tuple[int, object]:
 
 def _soil_arrays(scene: Scene, world: World, surfaces: Reflectances) -> SoilArrays:
     soil = world.soil
+    plane = np.array(soil.plane or (0.0, 0.0, 0.0), np.float64)
+    upward = np.array([-plane[1], -plane[2], 1.0])
     return SoilArrays(
         z_m=np.ascontiguousarray(soil.z_m, np.float64),
         dx_m=float(soil.x_m[1] - soil.x_m[0]),
         dy_m=float(soil.y_m[1] - soil.y_m[0]),
         z_max_m=float(soil.z_m.max()),
         is_plane=soil.plane is not None,
-        plane=np.array(soil.plane or (0.0, 0.0, 0.0), np.float64),
+        plane=plane,
+        plane_normal=upward / np.linalg.norm(upward),
         surface=surfaces.add(scene.substrate.material),
     )
 
