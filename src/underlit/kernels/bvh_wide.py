@@ -22,6 +22,7 @@ import numpy as np
 from underlit.kernels.bvh_collapse import WIDTH, collapse
 from underlit.kernels.bvh_ray import frame_of, no_frame
 from underlit.kernels.jit import inlined_exact_kernel
+from underlit.kernels.likely import rarely
 from underlit.kernels.simd import (
     bits_from_float,
     bits_of,
@@ -132,14 +133,14 @@ def walk_wide(bvh, ray, t_max, skip, any_will_do, stack):
                 keys = _keys(near)
                 nearest = smallest(select(is_entered, keys, splat_int32x8(INFINITY_BITS)))
                 others = entered & (entered - 1)
-                if others != 0 and others & (others - 1) == 0:
-                    furthest = largest(select(is_entered, keys, splat_int32x8(BELOW_ALL)))
-                    store_int64(stack, n_stack, np.int64(furthest) << 32 | word)
-                    n_stack += 1
-                elif others != 0:
+                if rarely(others & (others - 1) != 0):
                     pending = sort_descending(select(is_entered, keys, splat_int32x8(BELOW_ALL)))
                     store_pairs(stack, n_stack, pending, word)
                     n_stack += count_bits(entered) - 1
+                else:  # one or two, as often as not: no branch tells them apart
+                    furthest = largest(select(is_entered, keys, splat_int32x8(BELOW_ALL)))
+                    store_int64(stack, n_stack, np.int64(furthest) << 32 | word)
+                    n_stack += others != 0
                 word = _word(bvh.nodes, word, nearest)
                 continue
         else:
