@@ -1,6 +1,7 @@
 """The spectral packet: the weights of one path in all wavelength bands.
 
-Bands come in blocks of `LANES` single-precision numbers, padded with empty bands.
+Bands come in blocks of `LANES` single-precision numbers, padded with empty bands. Most packets are one block: loops ask
+for another only after the first, and say that there seldom is one, or else what counts blocks would cost as much again.
 """
 
 from __future__ import annotations

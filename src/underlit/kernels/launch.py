@@ -147,8 +147,8 @@ def cross_all(scene, first, end, flight):
 def reach_all(scene, limits, flight):
     """What each photon under water meets, triangles and hills left out, and if it comes near triangles before."""
     grid = scene.grid
-    per_u, per_v, nu, nv = grid.cells[SURFACE_GRID]
-    first = grid.first[SURFACE_GRID]
+    per_u, per_v = grid.cells[SURFACE_GRID, 0], grid.cells[SURFACE_GRID, 1]
+    nu, nv, first = grid.cells[SURFACE_GRID, 2], grid.cells[SURFACE_GRID, 3], grid.first[SURFACE_GRID]
     low_x, low_y, low_z = limits[0], limits[1], limits[2]
     high_x, high_y, high_z = limits[3], limits[4], limits[5]
     x0, x1, y0, y1, z0, z1 = box_of(scene.tank, WATER)
