@@ -197,15 +197,17 @@ def _worth_gathering(packed: Packed, n_streams: int, precision: float) -> bool:
 
 def run_layers(tally: Tally, engine: Cores | Card, precision, photons, progress, start: float) -> str:
     """Trace layer upon layer; why it ended."""
-    layer, missing = 0, math.inf
+    layer, missing, rel_err, median = 0, math.inf, math.inf, 0.0
+    errors_matter = precision is not None or progress is not None or tally.first_light.size > 0
     while True:
         counts = _layer_counts(tally, engine, layer, photons, missing)
         interrupted = engine.layer(counts)
         layer += 1
         try:
-            rel_err, median = tally.rel_err()
-            tally.soil_known = precision is not None and rel_err <= precision
-            rel_err = max(rel_err, PLANTED_WEIGHT * tally.planted_err())
+            if errors_matter:
+                rel_err, median = tally.rel_err()
+                tally.soil_known = precision is not None and rel_err <= precision
+                rel_err = max(rel_err, PLANTED_WEIGHT * tally.planted_err())
             if precision is not None:
                 missing = (_SLACK * (rel_err / precision) ** 2 - 1.0) * float(tally.done.max())
             if progress is not None:
