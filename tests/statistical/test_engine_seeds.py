@@ -83,6 +83,17 @@ def test_precision_stops_at_the_same_photon_for_any_threads():
     assert np.array_equal(alone.photons, two.photons)
 
 
+@pytest.mark.parametrize("gathers", [True, False])
+def test_being_watched_does_not_change_a_bit(gathers):
+    """Errors between layers are worked out where somebody asks for them, or where they steer what is done next."""
+    text = TEXT if gathers else TEXT.replace('type = "straw"', 'surface_slope_rms = "5 deg"')
+    assert layout(text).arrays.gathers == gathers
+    run, seen = partial(trace, from_text(text), photons=200_000, seed=5), []
+    watched = run(progress=seen.append)
+    assert len(seen) > 2
+    assert same(watched, run())
+
+
 def test_a_batch_can_be_cut_anywhere():
     """Photons are numbered: 3000 of them at once, or 1000 and 2000, are the same; sums differ by rounding alone."""
     packed = layout(TEXT)
