@@ -1,4 +1,4 @@
-"""Which way a branch mostly goes: what is rare then stands apart in machine code, and slows nothing else."""
+"""Which way a branch mostly goes: the compiler puts what is rare apart, and makes little of it."""
 
 from __future__ import annotations
 
