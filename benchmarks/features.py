@@ -15,6 +15,7 @@ import time
 import numpy as np
 
 from underlit.kernels.batch import new_scratch, trace_batch
+from underlit.kernels.held import Held
 from underlit.kernels.rng import sobol_directions
 from underlit.scene import scene_from_text
 from underlit.tracer.pack import pack
@@ -101,21 +102,21 @@ class Tank:
         if "profile" in blocks["soil"]:
             text = text.replace('front = "4 cm"\nback = "8 cm"\n', "", 1)
         scene = scene_from_text(text)
-        packed, self.source = pack(scene), build_lamps(scene).sources[0]
-        self.arrays, self.bvh = packed.arrays._replace(gathers=False), packed.bvh
+        packed = pack(scene)
+        arrays, source = packed.arrays._replace(gathers=False), build_lamps(scene).sources[0]
+        self.held = Held(arrays), Held(packed.bvh), Held(source)
         n_bands = packed.arrays.n_bands
         self.cells = np.zeros((packed.layout.n_cells, n_bands), np.int64)
         self.sinks = np.zeros((len(packed.sinks), n_bands), np.int64)
         lanes = packed.arrays.reflectance.shape[1]
-        self.scratch = new_scratch(len(self.cells), len(self.sinks), lanes)
+        self.scratch = Held(new_scratch(len(self.cells), len(self.sinks), lanes))
         self.directions = sobol_directions()
 
     def seconds(self, stream: int, photons: int) -> float:
         """Processor time of a batch. [s]"""
         start = time.thread_time()
         trace_batch(
-            self.arrays, self.bvh, self.source, self.directions, np.uint64(1), stream,
-            0, photons, SCALE, self.scratch, self.cells, self.sinks,
+            *self.held, self.directions, np.uint64(1), stream, 0, photons, SCALE, self.scratch, self.cells, self.sinks,
         )  # fmt: skip
         return time.thread_time() - start
 

@@ -14,6 +14,7 @@ import numpy as np
 from underlit.kernels.arrays import BONDED, CLEAN, COSINE_POWER, EVEN_RECTANGLE, NO_TABLE, SourceArrays
 from underlit.kernels.batch import new_scratch, trace_batch
 from underlit.kernels.gather import gather_batch
+from underlit.kernels.held import Held
 from underlit.kernels.rng import sobol_directions
 from underlit.scene.loader import from_text
 from underlit.scene.world import World, shape_soil
@@ -173,11 +174,12 @@ def shine(
     cells = np.zeros((replicates, n_cells, arrays.n_bands), np.int64)
     sinks = np.zeros((replicates, n_sinks, arrays.n_bands), np.int64)
     on_soil = np.zeros((replicates, packed.layout.surfaces["soil"].n_cells, arrays.n_bands), np.int64)
-    directions, n_points = sobol_directions(), max(1, photons // PHOTONS_PER_POINT)
+    n_points = max(1, photons // PHOTONS_PER_POINT)
+    held = Held(arrays), Held(packed.bvh), Held(source)
 
     def one(replicate: int) -> None:
-        scratch = new_scratch(n_cells, n_sinks, arrays.reflectance.shape[1])
-        stream = arrays, packed.bvh, source, directions, np.uint64(seed), replicate
+        scratch = Held(new_scratch(n_cells, n_sinks, arrays.reflectance.shape[1]))
+        stream = *held, sobol_directions(), np.uint64(seed), replicate
         trace_batch(*stream, first, photons, SCALE, scratch, cells[replicate], sinks[replicate])
         if gathers:
             gather_batch(*stream, first, n_points, SCALE, scratch, on_soil[replicate])

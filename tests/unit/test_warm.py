@@ -1,9 +1,19 @@
 """The photon loop compiled beside a first run: what is started, and what is moved into the cache."""
 
 import sys
+from pathlib import Path
+
+import pytest
+from numba import typeof
 
 from underlit.kernels import cache_folder
-from underlit.tracer import warm
+from underlit.scene import load_scene
+from underlit.tracer import cores, warm
+from underlit.tracer.pack import pack
+from underlit.tracer.sources import build_lamps
+from underlit.tracer.tally import Tally
+
+SCENES = sorted((Path(__file__).parents[2] / "scenes").glob("*/scene.toml"))
 
 
 def cached(monkeypatch, tmp_path):
@@ -60,3 +70,13 @@ def test_the_loop_alone_is_moved_in(monkeypatch, tmp_path):
 
 def test_a_compiler_that_fails_leaves_nothing(monkeypatch, tmp_path):
     assert compiler(monkeypatch, tmp_path, WRITE + "raise SystemExit(1)") == {}
+
+
+@pytest.mark.parametrize("path", SCENES, ids=lambda path: path.parent.name)
+def test_it_is_compiled_for_what_a_trace_calls_it_with(path, monkeypatch):
+    called = []
+    monkeypatch.setattr(cores, "trace_batch", lambda *args: called.append([typeof(arg) for arg in args]))
+    scene = load_scene(path)
+    with cores.Cores(Tally(pack(scene), build_lamps(scene), 1, 1), 1) as engine:
+        engine.compile_tracing()
+    assert called == [[typeof(arg) for arg in warm.blank_run()]]

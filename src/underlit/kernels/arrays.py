@@ -6,9 +6,14 @@ All lengths are metres, indices of refraction are relative to air, `B` is the nu
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar, get_args, get_type_hints
 
 import numpy as np
+
+Item = TypeVar("Item", bound=np.generic)
+# Said in full, so that kernels can be compiled before there is a scene: see `blank`.
+Row = np.ndarray[tuple[int], np.dtype[Item]]
+Table = np.ndarray[tuple[int, int], np.dtype[Item]]
 
 # Faces of the tank, in the order of every per-face array.
 LEFT, RIGHT, FRONT, BACK, BOTTOM, TOP = range(6)
@@ -80,24 +85,24 @@ class TankArrays(NamedTuple):
     scattering_per_m: float
     asymmetry: float
     slope_rms: float  # rms total slope of the water surface, a tangent
-    a_water_per_m: np.ndarray  # (B,)
-    a_glass_per_m: np.ndarray  # (B,)
-    backing: np.ndarray  # (5,) int64: CLEAN, AIR_GAP or BONDED
-    backing_surface: np.ndarray  # (5,) int64: row of `reflectance`
-    backing_mirror: np.ndarray  # (5,) bool
-    clear: np.ndarray  # (5,) float64: transmittance of the dirt on the inner face
+    a_water_per_m: Row[np.float32]  # (B,)
+    a_glass_per_m: Row[np.float32]  # (B,)
+    backing: Row[np.int64]  # (5,) CLEAN, AIR_GAP or BONDED
+    backing_surface: Row[np.int64]  # (5,) row of `reflectance`
+    backing_mirror: Row[np.bool_]  # (5,)
+    clear: Row[np.float64]  # (5,) transmittance of the dirt on the inner face
 
 
 class SoilArrays(NamedTuple):
     """Height field, see `soil`."""
 
-    z_m: np.ndarray  # (ny, nx) node heights
+    z_m: Table[np.float64]  # (ny, nx) node heights
     dx_m: float
     dy_m: float
     z_max_m: float
     is_plane: bool
-    plane: np.ndarray  # (3,) z = plane[0] + plane[1] x + plane[2] y
-    plane_normal: np.ndarray  # (3,) unit, upward
+    plane: Row[np.float64]  # (3,) z = plane[0] + plane[1] x + plane[2] y
+    plane_normal: Row[np.float64]  # (3,) unit, upward
     surface: int  # row of `reflectance`
 
 
@@ -106,10 +111,10 @@ class MeshArrays(NamedTuple):
 
     n_faces: int
     top_m: float  # nothing of it is higher, so that rays above need not look for it; -inf for none
-    normal: np.ndarray  # (F, 3) unit
-    surface: np.ndarray  # (F,) int32: row of `reflectance`
-    sink: np.ndarray  # (F,) int32: budget entry
-    cell: np.ndarray  # (F,) int32: tally cell, -1 where none is kept
+    normal: Table[np.float64]  # (F, 3) unit
+    surface: Row[np.int32]  # (F,) row of `reflectance`
+    sink: Row[np.int32]  # (F,) budget entry
+    cell: Row[np.int32]  # (F,) tally cell, -1 where none is kept
 
 
 class CoverArrays(NamedTuple):
@@ -120,12 +125,12 @@ class CoverArrays(NamedTuple):
     lid_m: float  # thickness
     lid_n: float
     lid_clear: float  # transmittance of dirt and drops
-    lid_box_m: np.ndarray  # (4,) x0 y0 x1 y1
-    lid_a_per_m: np.ndarray  # (B,)
-    strips_m: np.ndarray  # (n, 4) opaque or half-opaque strips at rim height: x0 y0 x1 y1
-    strips_clear: np.ndarray  # (n,) transmittance
+    lid_box_m: Row[np.float64]  # (4,) x0 y0 x1 y1
+    lid_a_per_m: Row[np.float32]  # (B,)
+    strips_m: Table[np.float64]  # (n, 4) opaque or half-opaque strips at rim height: x0 y0 x1 y1
+    strips_clear: Row[np.float64]  # (n,) transmittance
     floater_cover: float  # 0 for none
-    floater_ring_m: np.ndarray  # (3,) x y radius; radius 0 = all of the surface
+    floater_ring_m: Row[np.float64]  # (3,) x y radius; radius 0 = all of the surface
     floater_surface: int  # rows of `reflectance`
     floater_transmittance: int
 
@@ -134,25 +139,27 @@ class CanopyArrays(NamedTuple):
     """Leaf volumes: columns of leaves standing on the soil."""
 
     n: int
-    column: np.ndarray  # (ny, nx) int16: canopy of each column of the footprint, -1 for none
+    column: Table[np.int16]  # (ny, nx) canopy of each column of the footprint, -1 for none
     dx_m: float
     dy_m: float
     top_m: float  # highest canopy top
     max_density_per_m: float
-    height_m: np.ndarray  # (n,)
-    density_per_m: np.ndarray  # (n,) leaf area per volume, one-sided, times clumping
-    angle_rule: np.ndarray  # (n,) int64, see `leaves`
-    reflectance: np.ndarray  # (n,) int64: row of `reflectance`
-    transmittance: np.ndarray  # (n,) int64: row of `reflectance`
-    sink: np.ndarray  # (n,) int64: budget entry
+    height_m: Row[np.float64]  # (n,)
+    density_per_m: Row[np.float64]  # (n,) leaf area per volume, one-sided, times clumping
+    angle_rule: Row[np.int64]  # (n,) see `leaves`
+    reflectance: Row[np.int64]  # (n,) row of `reflectance`
+    transmittance: Row[np.int64]  # (n,) row of `reflectance`
+    sink: Row[np.int64]  # (n,) budget entry
 
 
 class GridArrays(NamedTuple):
     """Tally grids: soil, five panes, water surface, horizontal planes (in this order)."""
 
-    first: np.ndarray  # (G,) int64: first cell
-    cells: np.ndarray  # (G, 4) cells per metre along u and along v [m-1], and how many there are along each
-    plane_z_m: np.ndarray  # (P,) rising heights of the horizontal planes
+    first: Row[np.int64]  # (G,) first cell
+    cells: Table[
+        np.float64
+    ]  # (G, 4) cells per metre along u and along v [m-1], and how many there are along each
+    plane_z_m: Row[np.float64]  # (P,) rising heights of the horizontal planes
 
 
 SOIL_GRID, FIRST_PANE_GRID, SURFACE_GRID, FIRST_PLANE_GRID = np.array([0, 1, 6, 7])
@@ -169,7 +176,7 @@ class SceneArrays(NamedTuple):
     cover: CoverArrays
     canopy: CanopyArrays
     grid: GridArrays
-    reflectance: np.ndarray  # (n_surfaces, B)
+    reflectance: Table[np.float32]  # (n_surfaces, B)
 
 
 # How a source spreads its light over its face, and into directions.
@@ -184,17 +191,17 @@ class BeamTable(NamedTuple):
     A guide tells for even steps of its argument where to start looking among rising values.
     """
 
-    azimuth_rad: np.ndarray  # (n + 1,) of the planes, rising; the first one again a turn later
-    row: np.ndarray  # (n + 1,) int64: each plane's row of `intensity` and `within`
-    light: np.ndarray  # (n + 1,) share of all light per radian of azimuth, in each plane
-    before: np.ndarray  # (n + 1,) share of all light from the first plane up to each
-    versine: np.ndarray  # (m,) rising
-    intensity: np.ndarray  # (n_rows, m) per photon sent out [sr-1]
-    within: np.ndarray  # (n_rows, m) share of the row's light up to each versine
-    azimuth_guide: np.ndarray  # int32, over a turn from the first plane
-    before_guide: np.ndarray  # int32, over shares
-    versine_guide: np.ndarray  # int32, over the sine of half the polar angle
-    within_guide: np.ndarray  # (n_rows, ...) int32, over shares
+    azimuth_rad: Row[np.float64]  # (n + 1,) of the planes, rising; the first one again a turn later
+    row: Row[np.int64]  # (n + 1,) each plane's row of `intensity` and `within`
+    light: Row[np.float64]  # (n + 1,) share of all light per radian of azimuth, in each plane
+    before: Row[np.float64]  # (n + 1,) share of all light from the first plane up to each
+    versine: Row[np.float64]  # (m,) rising
+    intensity: Table[np.float64]  # (n_rows, m) per photon sent out [sr-1]
+    within: Table[np.float64]  # (n_rows, m) share of the row's light up to each versine
+    azimuth_guide: Row[np.int32]  # over a turn from the first plane
+    before_guide: Row[np.int32]  # over shares
+    versine_guide: Row[np.int32]  # over the sine of half the polar angle
+    within_guide: Table[np.int32]  # (n_rows, ...) over shares
 
 
 _NONE, _NO_GUIDE = np.zeros(2), np.zeros(1, np.int32)
@@ -218,9 +225,21 @@ class SourceArrays(NamedTuple):
 
     layout: int
     beam: int
-    centre_m: np.ndarray  # (3,)
-    axes: np.ndarray  # (3, 3) rows: local x, local y, beam axis (unit, world)
-    size_m: np.ndarray  # (2,) extent along local x and y (disc: diameter; tube: length, diameter; LED: side)
-    leds_m: np.ndarray  # (n, 2) local positions of LED centres
+    centre_m: Row[np.float64]  # (3,)
+    axes: Table[np.float64]  # (3, 3) rows: local x, local y, beam axis (unit, world)
+    size_m: Row[
+        np.float64
+    ]  # (2,) extent along local x and y (disc: diameter; tube: length, diameter; LED: side)
+    leds_m: Table[np.float64]  # (n, 2) local positions of LED centres
     power_m: float  # exponent of the cosine-power beam
     table: BeamTable  # of a beam of kind BEAM_TABLE
+
+
+def blank(kind):
+    """The least of such a NamedTuple of this page, zeros and empty arrays: kernels are compiled for kinds alone."""
+    if not hasattr(kind, "_fields"):
+        if kind in (bool, int, float):
+            return kind()
+        shape, dtype = get_args(kind)
+        return np.zeros((0,) * len(get_args(shape)), get_args(dtype)[0])
+    return kind(*(blank(part) for part in get_type_hints(kind).values()))

@@ -8,7 +8,7 @@ from underlit.kernels.bvh import closest_hit
 from underlit.kernels.features import PLANES
 from underlit.kernels.fresnel import UNPOLARISED
 from underlit.kernels.in_pane import YES, be_guided, go_and_return
-from underlit.kernels.jit import inlined_kernel, merged_kernel
+from underlit.kernels.jit import inlined_kernel
 from underlit.kernels.reach import MESH, WALL, meshes_about, reach_medium, reach_walls
 from underlit.kernels.tally import plane_cell
 from underlit.kernels.track import NO_FACE, arrive, goes_on, leave, weigh
@@ -38,7 +38,7 @@ def tally_planes(scene, wet, px, py, pz, dx, dy, dz, t, v, cells):
                 deposit(v, 1.0, cells, cell)
 
 
-@merged_kernel
+@inlined_kernel
 def follow(
     scene, bvh, region, px, py, pz, dx, dy, dz, t, event, face, near, route, entered, u_first, v, cells, sinks, rng,
     seed, stack,

@@ -60,13 +60,10 @@ summing_kernel = _kernel(fastmath=_RELAXED | {"reassoc"}, _nrt=False)
 
 outlined_kernel = kernel  # where a target has code that is called from many places once
 
-# For kernels that take the whole scene. A call copies some hundred words of array headers onto the stack, so what runs
-# at every event is inlined; what runs rarely or for long is called.
+# What runs at every event is inlined, what runs rarely or for long is called: a packet, its tallies and its random
+# numbers are handed on as some forty words.
 inlined_kernel = _kernel(inlined=True, fastmath=_RELAXED, _nrt=False)
 called_kernel = kernel
-
-# For a large kernel with one caller: merged into it before it is compiled, so that it is compiled once.
-merged_kernel = _kernel(fastmath=_RELAXED, _nrt=False, inline="always")
 
 # Where watertightness rests on the same rounding in neighbouring triangles: nothing fused.
 # Said outright, as numba lets a kernel inherit from its caller what it leaves open.

@@ -2,9 +2,29 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from llvmlite.binding import Linkage
+from numba import types
 from numba.core.codegen import JITCodeLibrary
-from numba.core.compiler import CompilerBase, DefaultPassBuilder
+from numba.core.compiler import CompilerBase, Flags, PassManager
+from numba.core.typed_passes import (
+    IRLegalization,
+    NativeLowering,
+    NoPythonBackend,
+    NopythonTypeInference,
+    PreLowerStripPhis,
+)
+from numba.core.typing import Context
+from numba.core.untyped_passes import (
+    DeadBranchPrune,
+    FixupArgs,
+    GenericRewrites,
+    IRProcessing,
+    ReconstructSSA,
+    RewriteSemanticConstants,
+    TranslateByteCode,
+)
 
 
 class _PartLibrary(JITCodeLibrary):
@@ -58,10 +78,56 @@ class _PartLibrary(JITCodeLibrary):
         return [library for library in reversed(found) if library is not self]
 
 
+class _Typing(Context):
+    """What numba knows of types; and it remembers what each function makes of which, as there is much to go through.
+
+    For a sum of two numbers alone it asks everything that `+` can mean: strings, lists, arrays. What it finds may have
+    been compiled for the `flags` of who asks.
+    """
+
+    __slots__ = ("_found",)
+    _found_with: ClassVar[dict[str, dict]] = {}
+
+    def __init__(self, context: Context, flags: Flags) -> None:
+        self.__dict__ = context.__dict__
+        self._found = self._found_with.setdefault(flags.summary(), {})
+
+    def resolve_function_type(self, func, args, kws):
+        if kws or isinstance(func, types.Dispatcher):
+            return super().resolve_function_type(func, args, kws)
+        key = func, args
+        if key not in self._found:
+            self._found[key] = super().resolve_function_type(func, args, kws)
+        return self._found[key]
+
+
+# numba's own, but for those that look for what no kernel has: closures, `with`, tuples to unroll, array expressions.
+_PASSES = (
+    TranslateByteCode,
+    FixupArgs,
+    IRProcessing,
+    RewriteSemanticConstants,
+    DeadBranchPrune,
+    GenericRewrites,
+    ReconstructSSA,
+    DeadBranchPrune,
+    NopythonTypeInference,
+    PreLowerStripPhis,
+    IRLegalization,
+    NativeLowering,
+    NoPythonBackend,
+)
+
+
 class Part(CompilerBase):
-    """numba's compiler, but for what becomes of the code."""
+    """numba's compiler, in fewer steps, and with another end to them."""
 
     def define_pipelines(self):
         state = self.state
         state.library = _PartLibrary(state.targetctx.codegen(), state.func_id.func_qualname)
-        return [DefaultPassBuilder.define_nopython_pipeline(state)]
+        state.typingctx = _Typing(state.typingctx, state.flags)
+        passes = PassManager("part")
+        for step in _PASSES:
+            passes.add_pass(step, step.name())
+        passes.finalize()
+        return [passes]

@@ -174,6 +174,7 @@ class Card:
     """
 
     first_batch, largest_batch = 2**16, 2**22  # photons of a stream in one layer
+    each = map
 
     def __init__(self, tally: Tally) -> None:
         self._cuda = cuda = cuda_of_card()

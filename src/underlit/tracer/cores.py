@@ -10,6 +10,7 @@ import numpy as np
 
 from underlit.kernels.batch import new_scratch, trace_batch
 from underlit.kernels.gather import gather_batch
+from underlit.kernels.held import Held
 from underlit.kernels.rng import sobol_directions
 from underlit.tracer.tally import SCALE, Tally
 
@@ -26,17 +27,25 @@ class Cores:
     ----------
     tally : Tally
     threads : int
+
+    Attributes
+    ----------
+    each : callable
+        `map`, on the threads.
     """
 
     first_batch, largest_batch = 2**11, 2**17  # photons of a stream in one layer
 
     def __init__(self, tally: Tally, threads: int) -> None:
         self.tally, self._pool = tally, ThreadPoolExecutor(threads)
+        self.each = self._pool.map
         self._directions = sobol_directions()
+        self._scene, self._bvh = Held(tally.packed.arrays), Held(tally.packed.bvh)
+        self._sources = [Held(source) for source in tally.lamps.sources]
         self._scratch: SimpleQueue = SimpleQueue()
         n_lanes = tally.packed.arrays.reflectance.shape[1]
         for _ in range(threads):
-            self._scratch.put(new_scratch(tally.cells.shape[2], tally.sinks.shape[2], n_lanes))
+            self._scratch.put(Held(new_scratch(tally.cells.shape[2], tally.sinks.shape[2], n_lanes)))
 
     def __enter__(self) -> Cores:
         return self
@@ -67,12 +76,13 @@ class Cores:
         """
         tally, points = self.tally, self._points_due()
         streams = [(k, source) for k in range(tally.replicates) for source in range(len(counts))]
-        jobs = [self._pool.submit(self._trace, *stream, int(counts[stream[1]])) for stream in streams]
-        jobs += [
+        # What takes longest comes first, so that no thread is left alone with it.
+        jobs = [
             self._pool.submit(self._gather, *stream, int(points[stream[1]]))
             for stream in streams
             if points[stream[1]]
         ]
+        jobs += [self._pool.submit(self._trace, *stream, int(counts[stream[1]])) for stream in streams]
         interrupted = False
         try:
             wait(jobs)
@@ -121,9 +131,8 @@ class Cores:
 
     def _stream(self, replicate: int, source: int) -> tuple:
         """What makes a stream of photons or points."""
-        packed, sources = self.tally.packed, self.tally.lamps.sources
-        number = replicate * len(sources) + source
-        return packed.arrays, packed.bvh, sources[source], self._directions, self.tally.seed, number
+        number = replicate * len(self._sources) + source
+        return self._scene, self._bvh, self._sources[source], self._directions, self.tally.seed, number
 
     @contextmanager
     def _scratch_of_thread(self):

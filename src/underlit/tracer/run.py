@@ -205,7 +205,7 @@ def run_layers(tally: Tally, engine: Cores | Card, precision, photons, progress,
         layer += 1
         try:
             if errors_matter:
-                rel_err, median = tally.rel_err()
+                rel_err, median = tally.rel_err(engine.each)
                 tally.soil_known = precision is not None and rel_err <= precision
                 rel_err = max(rel_err, PLANTED_WEIGHT * tally.planted_err())
             if precision is not None:

@@ -58,14 +58,17 @@ class Tally:
                 sums += np.rint(light * worth[:, None, None]).astype(np.int64)
         self.first_light = self.first_light[:, :, :0].copy()
 
-    def rel_err(self) -> tuple[float, float]:
-        """Relative standard error of the median soil cell, and the median PPFD, at usual settings. [-, umol m-2 s-1]"""
+    def rel_err(self, each=map) -> tuple[float, float]:
+        """Relative standard error of the median soil cell, and the median PPFD, at usual settings. [-, umol m-2 s-1]
+
+        `each` is what works out the replicates, one by one as `map` does, or on all threads.
+        """
         soil = self.packed.layout.surfaces["soil"]
         first = self.packed.layout.first["soil"]
-        traced = self._ppfd(self.cells[:, :, first : first + soil.n_cells], self.done)
+        traced = self._ppfd(self.cells[:, :, first : first + soil.n_cells], self.done, each)
         ppfd = traced.sum(axis=1)
         if self.first_light.size:
-            gathered = self._ppfd(self.first_light, self.gathered)
+            gathered = self._ppfd(self.first_light, self.gathered, each)
             ppfd += gathered.sum(axis=1)
             self.variance = tuple(part.var(axis=0, ddof=1).sum(axis=1) for part in (traced, gathered))
         mean = ppfd.mean(axis=0)
@@ -93,12 +96,12 @@ class Tally:
         std_err = light.std(axis=0, ddof=1)[lit] / np.sqrt(self.replicates)
         return float(np.median(std_err / mean[lit]) / np.sqrt(lit.sum()))
 
-    def _ppfd(self, sums: np.ndarray, count: np.ndarray) -> np.ndarray:
+    def _ppfd(self, sums: np.ndarray, count: np.ndarray, each) -> np.ndarray:
         """PPFD of soil cells by source from sums of so many photons or points, (K, S, C). [umol m-2 s-1]"""
         weight = self._weight / (SCALE * count[:, None])
         area_m2 = self.packed.layout.surfaces["soil"].cell_area_m2
         # Not `optimize=True`: that calls BLAS, whose threads spin for a while after and take a core from the tracer's.
-        return np.einsum("kscb,sb->ksc", sums, weight) / area_m2
+        return np.stack(list(each(lambda one: np.einsum("scb,sb->sc", one, weight), sums))) / area_m2
 
 
 def _usual_weight(packed: Packed, lamps: Lamps) -> np.ndarray:

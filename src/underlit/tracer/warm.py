@@ -16,25 +16,10 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from pathlib import Path
 
+import numpy as np
+
 from underlit.kernels import cache_folder
 
-# Any scene will do: kernels are compiled for kinds of arrays, not for what is in them.
-_SCENE = """
-[tank]
-length = "20 cm"
-width = "20 cm"
-height = "20 cm"
-[[fixture]]
-shape = "panel"
-size = ["10 cm", "10 cm"]
-height = "10 cm"
-[[fixture.channel]]
-spectrum = "D65"
-power = "1 W"
-efficacy = "1 umol/J"
-[run]
-planes = []
-"""
 _COMMAND = [sys.executable, "-m", "underlit.tracer.warm"]
 _COMPILED = "*.trace_batch-*"  # numba's files of the photon loop
 
@@ -115,17 +100,26 @@ def no_collection() -> Iterator[None]:
             gc.enable()
 
 
+def blank_run() -> tuple:
+    """Arguments of `trace_batch` for no photons in no scene: kernels are compiled for kinds of arrays alone."""
+    from underlit.kernels.arrays import SceneArrays, SourceArrays, blank
+    from underlit.kernels.batch import new_scratch
+    from underlit.kernels.bvh import build_bvh
+    from underlit.kernels.held import Held
+    from underlit.kernels.rng import sobol_directions
+
+    scene, source, bvh = blank(SceneArrays), blank(SourceArrays), build_bvh([], [])
+    sums = np.zeros((1, 1), np.int64)
+    stream = Held(scene), Held(bvh), Held(source), sobol_directions(), np.uint64(0), 0
+    return *stream, 0, 0, 1.0, Held(new_scratch(1, 1, 1)), sums, sums
+
+
 def main() -> None:
     """Compile the photon loop into the cache of this process."""
-    from underlit.scene.loader import from_text
-    from underlit.tracer.cores import Cores
-    from underlit.tracer.pack import pack
-    from underlit.tracer.sources import build_lamps
-    from underlit.tracer.tally import Tally
+    from underlit.kernels.batch import trace_batch
 
-    scene = from_text(_SCENE)
-    with no_collection(), Cores(Tally(pack(scene), build_lamps(scene), 1, 1), 1) as cores:
-        cores.compile_tracing()
+    with no_collection():
+        trace_batch(*blank_run())
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ from numba.cuda.extending import intrinsic
 _OPTIONS = {"device": True, "fastmath": True}
 
 kernel = cuda.jit(**_OPTIONS, forceinline=True)
-inlined_kernel = called_kernel = merged_kernel = summing_kernel = kernel
+inlined_kernel = called_kernel = summing_kernel = kernel
 # What must round as it is written says so itself, product by product.
 exact_kernel = inlined_exact_kernel = kernel
 
