@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from underlit.kernels.held import Held
 from underlit.kernels.jit import inlined_exact_kernel, inlined_kernel, kernel
 
 MAX_DEPTH = 80  # of any tree: see MEDIAN_DEPTH
@@ -81,7 +82,7 @@ def build_tree(corner, leaf_size):
         np.empty(6, np.float32),
         np.empty(6, np.float32),
     )
-    n_node = _build(tree, box, leaf_size, bins, np.empty((MAX_DEPTH + 1, 4), np.int32))
+    n_node = _build(Held(tree), box, leaf_size, Held(bins), np.empty((MAX_DEPTH + 1, 4), np.int32))
     return Tree(tree.bounds[:n_node].copy(), tree.link[:n_node].copy(), tree.order)
 
 

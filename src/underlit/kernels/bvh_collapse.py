@@ -14,6 +14,7 @@ from __future__ import annotations
 import numpy as np
 
 from underlit.kernels.bvh_build import half_area
+from underlit.kernels.held import Held
 from underlit.kernels.jit import inlined_kernel, kernel
 
 WIDTH = 8  # children of a node
@@ -40,9 +41,10 @@ def collapse(tree):
     if n_node == 1:  # the root is a leaf
         child[0, 0] = 0
         return child, row
-    _plan(tree, np.empty((n_node, WIDTH + 1), np.float32), plan)
+    held = Held(tree)
+    _plan(held, np.empty((n_node, WIDTH + 1), np.float32), plan)
     n_row = _gather(
-        tree, plan, child, row, np.zeros((2, len(child)), np.int32), np.empty((2, 2 * WIDTH), np.int64)
+        held, plan, child, row, np.zeros((2, len(child)), np.int32), np.empty((2, 2 * WIDTH), np.int64)
     )
     return child[:n_row].copy(), row[:n_row].copy()
 
