@@ -11,6 +11,7 @@ from underlit.figures.glow import Glow, side_by_side
 from underlit.figures.thicket import Thicket, between, unevenness
 from underlit.kernels.bvh import build_bvh, new_stack
 from underlit.kernels.cast import closest_hits
+from underlit.kernels.held import Held
 
 FACES = ("left", "right", "front", "back", "bottom", "top")
 _WATER, _SOLID = len(FACES), len(FACES) + 1  # what else a line of sight can meet
@@ -178,7 +179,7 @@ class Sight:
 
     def __init__(self, tank: Tank) -> None:
         self.tank = tank
-        self.bvh = build_bvh(tank.solids.vertices_m, tank.solids.faces)
+        self.bvh = Held(build_bvh(tank.solids.vertices_m, tank.solids.faces))
         corners = tank.solids.vertices_m[tank.solids.faces]
         self.corner, self.sides = corners[:, 0], corners[:, 1:] - corners[:, :1]
 

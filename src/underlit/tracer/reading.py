@@ -9,6 +9,7 @@ from underlit.errors import DataError
 from underlit.kernels.arrays import SourceArrays
 from underlit.kernels.bvh import build_bvh, new_stack
 from underlit.kernels.draws import RNG_WORDS
+from underlit.kernels.held import Held
 from underlit.kernels.reading import housing_irradiance, straight_irradiance
 from underlit.kernels.rng import SOBOL_DIMENSIONS, sobol_directions
 from underlit.scene.lamps import Channel, Fixture
@@ -73,7 +74,7 @@ def irradiance_below(source: SourceArrays, distance_m: float) -> float:
         From its middle. [m]
     """
     point = np.zeros(SOBOL_DIMENSIONS, np.uint32)
-    return float(straight_irradiance(source, distance_m, sobol_directions(), _POINTS, point))
+    return float(straight_irradiance(Held(source), distance_m, sobol_directions(), _POINTS, point))
 
 
 def _by_housing(scene: Scene, fixture: Fixture, distance_m: float, source: SourceArrays) -> float:
@@ -86,9 +87,9 @@ def _by_housing(scene: Scene, fixture: Fixture, distance_m: float, source: Sourc
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
     return float(
         housing_irradiance(
-            source,
+            Held(source),
             distance_m,
-            build_bvh(mesh.vertices_m, mesh.faces),
+            Held(build_bvh(mesh.vertices_m, mesh.faces)),
             normal,
             fixture.shade.reflectance,
             sobol_directions(),

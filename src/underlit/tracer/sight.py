@@ -7,6 +7,7 @@ import numpy as np
 from underlit import spectra
 from underlit.kernels.arrays import SourceArrays
 from underlit.kernels.bvh import Bvh, build_bvh, new_stack
+from underlit.kernels.held import Held
 from underlit.kernels.sight import look_up
 from underlit.metrics.estimate import Estimate
 from underlit.metrics.maps import Dims, dim_settings
@@ -94,10 +95,10 @@ def _view(
     index = float(spectra.water_index(np.array([PATH_NM]), water.temperature)[0])
     box = np.array([tank.length, tank.width, tank.height, water.level, index])
     light, face, stack = np.zeros(POINTS), np.zeros(POINTS, np.int64), new_stack()
-    sums = np.zeros((PLACES, 1 + n_pieces))
+    sums, held = np.zeros((PLACES, 1 + n_pieces)), (Held(bvh), Held(source))
     for k, (place, normal) in enumerate(zip(*_places(res, spot), strict=True)):
         u = qmc.Sobol(2, seed=k).random(POINTS)
-        look_up(bvh, source, box, place, normal, u, light, face, stack)
+        look_up(*held, box, place, normal, u, light, face, stack)
         met = np.where(face < 0, 0, 1 + owner[face])
         sums[k] = np.bincount(met, light, 1 + n_pieces) / POINTS
     return sums
