@@ -94,7 +94,7 @@ def speed_table(found: Measured) -> str:
     lines = []
     for row in found.present():
         rates = [row.rate(found.plan, t) / 1e6 for t in _threads(found)]
-        gain = f"{np.median(row.rates(found.plan, found.plan.threads)) / row.rate(found.plan, 1):.2f}"
+        gain = f"{np.median(row.rates(found.plan, found.plan.threads) / row.rates(found.plan, 1)):.2f}"
         rest = (row.start_cold_s, row.start_warm_s, row.peak_mb)
         lines.append([row.title, row.unit, *map(short, rates), gain, *map(short, rest)])
     head = [f"M/s, {t} thread{'s' if t > 1 else ''}" for t in _threads(found)]
@@ -217,7 +217,8 @@ Dr.Jit. `--quick` takes a few minutes and writes nothing; `--clock cpu` is for a
 A tank of 60 x 30 x 36 cm with real panes, clear water of index 1.333, a flat soil of reflectance 0.05, four stones of
 {n_triangles:,} triangles, and a Lambertian lamp of 54 x 7 cm 20 cm above the water. Water and glass absorb nothing,
 because not all of these programs can model it. Each contender has a process of its own and runs in turn, {rounds} times
-about {seconds:g} s with all threads, and with as many photons on one; rates are medians. The figure of merit is
+about {seconds:g} s with all threads, and then with as many photons on one; rates are medians, and so are gains, each of
+two such runs one after the other. The figure of merit is
 1 / (mean relative variance x seconds) over the cells of the soil that a camera under the water surface sees whole
 ({n_open:,} of {n_cells:,}), in areas of 1, 4 and 12 cm. Quasi-random points make it grow with the length of a run.
 

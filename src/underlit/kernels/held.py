@@ -79,8 +79,8 @@ class HeldType(types.Type):
             self.places[name] = self.n_slots, kind
             self.n_slots += _n_slots(kind)
         # A short name, as it becomes a part of the name of each kernel that is called with it.
-        kinds = ", ".join(str(kind) for _, kind in self.places.values())
-        super().__init__(f"{of.instance_class.__name__}_{sha256(kinds.encode()).hexdigest()[:12]}")
+        digest = sha256(str(self.places).encode()).hexdigest()
+        super().__init__(f"{of.instance_class.__name__}_{digest[:12]}")
 
 
 def _n_slots(kind: types.Type) -> int:

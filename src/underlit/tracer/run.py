@@ -152,13 +152,13 @@ def trace(
         if precision is not None and not _worth_gathering(packed, n_streams, precision):
             packed = replace(packed, arrays=packed.arrays._replace(gathers=False))
         tally = Tally(packed, lamps, scene.run.replicates, seed, _planted(scene))
-        start = time.perf_counter()
         with Cores(tally, threads) as cores:
             if photon_loop.is_first:
                 with no_collection():
                     cores.compile_gathering()
                     photon_loop.join()
                     cores.compile_tracing()
+            start = time.perf_counter()
             stop_reason = run_layers(tally, cores, precision, photons, progress, start)
     return _result(scene, lamps, tally, seed, precision, stop_reason, time.perf_counter() - start)
 
