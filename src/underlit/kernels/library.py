@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from functools import cache
 
 from llvmlite.binding import Linkage
 from numba import types
 from numba.core.codegen import JITCodeLibrary
-from numba.core.compiler import CompilerBase, Flags, PassManager
+from numba.core.compiler import CompilerBase, PassManager
 from numba.core.typed_passes import (
     IRLegalization,
     NativeLowering,
@@ -79,26 +79,29 @@ class _PartLibrary(JITCodeLibrary):
 
 
 class _Typing(Context):
-    """What numba knows of types; and it remembers what each function makes of which, as there is much to go through.
+    """What numba knows of types; and it remembers what each operator makes of which, as there is much to go through.
 
-    For a sum of two numbers alone it asks everything that `+` can mean: strings, lists, arrays. What it finds may have
-    been compiled for the `flags` of who asks.
+    For a sum of two numbers alone it asks everything that `+` can mean: strings, lists, arrays. What is compiled for
+    who asks, like `min`, is asked for anew.
     """
 
     __slots__ = ("_found",)
-    _found_with: ClassVar[dict[str, dict]] = {}
 
-    def __init__(self, context: Context, flags: Flags) -> None:
-        self.__dict__ = context.__dict__
-        self._found = self._found_with.setdefault(flags.summary(), {})
+    def __init__(self, context: Context) -> None:
+        self.__dict__, self._found = context.__dict__, {}
 
     def resolve_function_type(self, func, args, kws):
-        if kws or isinstance(func, types.Dispatcher):
-            return super().resolve_function_type(func, args, kws)
+        func = self._lookup_global(func) or func
         key = func, args
-        if key not in self._found:
-            self._found[key] = super().resolve_function_type(func, args, kws)
-        return self._found[key]
+        if not kws and key in self._found:
+            return self._found[key]
+        signature = super().resolve_function_type(func, args, kws)
+        if isinstance(func, types.Function) and signature and func.get_impl_key(signature) is func.typing_key:
+            self._found[key] = signature
+        return signature
+
+
+_typing = cache(_Typing)  # one for all kernels, as numba keeps what it compiles by who asks
 
 
 # numba's own, but for those that look for what no kernel has: closures, `with`, tuples to unroll, array expressions.
@@ -125,7 +128,7 @@ class Part(CompilerBase):
     def define_pipelines(self):
         state = self.state
         state.library = _PartLibrary(state.targetctx.codegen(), state.func_id.func_qualname)
-        state.typingctx = _Typing(state.typingctx, state.flags)
+        state.typingctx = _typing(state.typingctx)
         passes = PassManager("part")
         for step in _PASSES:
             passes.add_pass(step, step.name())
