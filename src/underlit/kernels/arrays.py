@@ -156,9 +156,7 @@ class GridArrays(NamedTuple):
     """Tally grids: soil, five panes, water surface, horizontal planes (in this order)."""
 
     first: Row[np.int64]  # (G,) first cell
-    cells: Table[
-        np.float64
-    ]  # (G, 4) cells per metre along u and along v [m-1], and how many there are along each
+    cells: Table[np.float64]  # (G, 4) cells per metre along u and v [m-1], and their numbers
     plane_z_m: Row[np.float64]  # (P,) rising heights of the horizontal planes
 
 
@@ -227,9 +225,7 @@ class SourceArrays(NamedTuple):
     beam: int
     centre_m: Row[np.float64]  # (3,)
     axes: Table[np.float64]  # (3, 3) rows: local x, local y, beam axis (unit, world)
-    size_m: Row[
-        np.float64
-    ]  # (2,) extent along local x and y (disc: diameter; tube: length, diameter; LED: side)
+    size_m: Row[np.float64]  # (2,) along local x and y (disc: diameter; tube: length, diameter; LED: side)
     leds_m: Table[np.float64]  # (n, 2) local positions of LED centres
     power_m: float  # exponent of the cosine-power beam
     table: BeamTable  # of a beam of kind BEAM_TABLE
