@@ -62,9 +62,7 @@ def test_against_scipy(paths):
     for i in np.flatnonzero(spread > 0.0)[:40]:
         start = np.array([fx[i], fy[i]]) / np.linalg.norm([fx[i], fy[i], h + d / N])
         found = root(lambda q, i=i: landing(q, h, d, glass[i]) - (fx[i], fy[i]), start, tol=1e-13)
-        assert (
-            np.abs(found.fun).max() < 1e-13
-        )  # not `success`: some processors' last bit keeps it from saying so
+        assert np.abs(found.fun).max() < 1e-13  # `success` may be withheld for the last bit
         assert (qx[i], qy[i]) == pytest.approx(found.x, abs=1e-9)
 
 
