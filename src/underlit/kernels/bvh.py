@@ -18,8 +18,7 @@ from underlit.kernels.bvh_build import MAX_DEPTH, build_tree
 from underlit.kernels.bvh_ray import clip, finite_reciprocal, make_ray
 from underlit.kernels.bvh_scalar import ScalarBvh, scalar_layout, walk_scalar
 from underlit.kernels.bvh_wide import WideBvh, walk_wide, wide_layout
-from underlit.kernels.jit import exact_kernel, inlined_exact_kernel
-from underlit.kernels.library import Part
+from underlit.kernels.jit import OF_OVERLOAD, exact_kernel, inlined_exact_kernel
 
 Bvh = ScalarBvh | WideBvh
 LAYOUTS = {
@@ -93,7 +92,7 @@ def _walk(bvh, ray, t_max, skip, any_will_do, stack):
     return walk_scalar(bvh, ray, t_max, skip, any_will_do, stack)
 
 
-@overload(_walk, jit_options={"forceinline": True, "_nrt": False, "pipeline_class": Part})
+@overload(_walk, jit_options=OF_OVERLOAD)
 def _walk_for_layout(bvh, ray, t_max, skip, any_will_do, stack):
     walk = walk_wide if bvh.instance_class is WideBvh else walk_scalar
     return lambda bvh, ray, t_max, skip, any_will_do, stack: walk(bvh, ray, t_max, skip, any_will_do, stack)

@@ -37,7 +37,7 @@ from underlit.kernels.rng import (
 )
 from underlit.kernels.route import AIR_COSINE_MIN, MAX_COST
 from underlit.kernels.soil import soil_height
-from underlit.kernels.solve import irradiance, solve, solve_all, straight, unfolded, whole_lanes
+from underlit.kernels.solve import LANES, irradiance, solve, solve_all, straight, unfolded, whole_lanes
 from underlit.kernels.tally import add_to
 from underlit.kernels.walk import MOST_LEGS, SHORT_OF_M, clear_way, pane_return, walk_air, walk_water
 
@@ -56,6 +56,7 @@ ROUTES = np.array(
     ],
     np.int64,
 )
+_AIR_TANGENT_MAX = math.sqrt(1.0 - AIR_COSINE_MIN**2) / AIR_COSINE_MIN
 # A route is followed at a chance of its share of the light of all times this.
 _KEENNESS = 12.0
 
@@ -101,7 +102,7 @@ class Routes(NamedTuple):
 
 def new_routes() -> Routes:
     """Working memory for one pair of points."""
-    room = whole_lanes(len(ROUTES))
+    room = len(ROUTES) + LANES  # for the vector that has the last of them
     columns = (np.zeros(room) for _ in Routes._fields[1:-1])
     return Routes(np.zeros(room, np.int64), *columns, np.zeros((MOST_LEGS, 7)))
 
@@ -111,7 +112,7 @@ def list_routes(tank, sx, sy, tx, ty, d, routes):
     """Fill in the routes from (sx, sy) that may reach (tx, ty) at a depth `d`; how many there are."""
     # Light runs at most this far aside in water, and in air where a glance is gathered: images beyond are out of reach.
     reach = d / math.sqrt(tank.n_water * tank.n_water - 1.0)
-    farther = (tank.lz_m - tank.water_m) * math.sqrt(1.0 - AIR_COSINE_MIN**2) / AIR_COSINE_MIN
+    farther = (tank.lz_m - tank.water_m) * _AIR_TANGENT_MAX
     n = 0
     for r in range(len(ROUTES)):
         i, j, kind = ROUTES[r, 0], ROUTES[r, 1], ROUTES[r, 2]
@@ -260,7 +261,7 @@ def gather_batch(scene, bvh, source, directions, seed, stream, first, n_points, 
     """
     grid, cells, v, points = scene.grid, scratch.cells, scratch.packet, scratch.points
     per_u, per_v = grid.cells[SOIL_GRID, 0], grid.cells[SOIL_GRID, 1]
-    nu, nv = int(grid.cells[SOIL_GRID, 2]), int(grid.cells[SOIL_GRID, 3])
+    nu, nv = np.int64(grid.cells[SOIL_GRID, 2]), np.int64(grid.cells[SOIL_GRID, 3])
     offset = grid.first[SOIL_GRID]
     mine = cells[offset : offset + nu * nv]
     mine[:] = 0.0

@@ -15,9 +15,10 @@ from threading import Lock
 import numba
 from numba.core.registry import CPUDispatcher
 
-from underlit.kernels.library import Part
+from underlit.kernels.library import CalledPart, Part
 
 _OPTIONS = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
+_OF_PART = {**_OPTIONS, "no_cpython_wrapper": True}
 _RELAXED = {"contract", "nsz", "arcp"}
 _ONE_AT_A_TIME = Lock()
 
@@ -36,14 +37,16 @@ class Kernel(CPUDispatcher):
         return self.entry(*args, **named)
 
 
-def _kernel(*, inlined=False, **options):
+def _kernel(*, inlined=False, called=False, **options):
     """A decorator for kernels with such options of numba."""
+    part = {**_OF_PART, **options, "pipeline_class": CalledPart if called else Part}
+    if inlined or called:
+        part["forceinline"] = inlined
 
     def decorate(function):
         if numba.config.DISABLE_JIT:
             return function
-        part = {**options, "forceinline": True} if inlined else options
-        dispatcher = numba.njit(**_OPTIONS, **part, no_cpython_wrapper=True, pipeline_class=Part)(function)
+        dispatcher = numba.njit(**part)(function)
         dispatcher.__class__ = Kernel
         dispatcher.options = options
         return dispatcher
@@ -61,14 +64,17 @@ summing_kernel = _kernel(fastmath=_RELAXED | {"reassoc"}, _nrt=False)
 outlined_kernel = kernel  # where a target has code that is called from many places once
 
 # What runs at every event is inlined, what runs rarely or for long is called: a packet, its tallies and its random
-# numbers are handed on as some forty words.
+# numbers are handed on as some forty words. LLVM takes longer for one long function than for several short ones.
 inlined_kernel = _kernel(inlined=True, fastmath=_RELAXED, _nrt=False)
-called_kernel = kernel
+called_kernel = _kernel(called=True, fastmath=_RELAXED, _nrt=False)
 
 # Where watertightness rests on the same rounding in neighbouring triangles: nothing fused.
 # Said outright, as numba lets a kernel inherit from its caller what it leaves open.
 exact_kernel = _kernel(fastmath=False, _nrt=False)
 inlined_exact_kernel = _kernel(inlined=True, fastmath=False, _nrt=False)
+
+# For what stands for several kernels, by the types of its arguments: as its caller is compiled.
+OF_OVERLOAD = {**_OF_PART, "_nrt": False, "forceinline": True, "pipeline_class": Part}
 
 # For preparation, which makes arrays.
 builder = numba.njit(**_OPTIONS, cache=True)

@@ -2,29 +2,24 @@
 
 from __future__ import annotations
 
-from functools import cache
-
 from llvmlite.binding import Linkage
-from numba import types
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, PassManager
-from numba.core.typed_passes import (
-    IRLegalization,
-    NativeLowering,
-    NoPythonBackend,
-    NopythonTypeInference,
-    PreLowerStripPhis,
-)
-from numba.core.typing import Context
+from numba.core.compiler_machinery import register_pass
+from numba.core.ir_utils import build_definitions
+from numba.core.ssa import reconstruct_ssa
+from numba.core.typed_passes import NativeLowering, NoPythonBackend, NopythonTypeInference, PreLowerStripPhis
 from numba.core.untyped_passes import (
     DeadBranchPrune,
     FixupArgs,
     GenericRewrites,
-    IRProcessing,
     ReconstructSSA,
     RewriteSemanticConstants,
     TranslateByteCode,
 )
+
+from underlit.kernels.lowering import PartLower, PartTarget, call_of
+from underlit.kernels.names import typing_of
 
 
 class _PartLibrary(JITCodeLibrary):
@@ -78,46 +73,52 @@ class _PartLibrary(JITCodeLibrary):
         return [library for library in reversed(found) if library is not self]
 
 
-class _Typing(Context):
-    """What numba knows of types; and it remembers what each operator makes of which, as there is much to go through.
+# numba's passes keep account of when each name is last used, for its reference counts: these two do not.
+@register_pass(mutates_CFG=True, analysis_only=False)
+class _ToSSA(ReconstructSSA):
+    _name = "to_ssa"
 
-    For a sum of two numbers alone it asks everything that `+` can mean: strings, lists, arrays. What is compiled for
-    who asks, like `min`, is asked for anew.
-    """
-
-    __slots__ = ("_found",)
-
-    def __init__(self, context: Context) -> None:
-        self.__dict__, self._found = context.__dict__, {}
-
-    def resolve_function_type(self, func, args, kws):
-        func = self._lookup_global(func) or func
-        key = func, args
-        if not kws and key in self._found:
-            return self._found[key]
-        signature = super().resolve_function_type(func, args, kws)
-        if isinstance(func, types.Function) and signature and func.get_impl_key(signature) is func.typing_key:
-            self._found[key] = signature
-        return signature
+    def run_pass(self, state):
+        state.func_ir = reconstruct_ssa(state.func_ir)
+        state.func_ir._definitions = build_definitions(state.func_ir.blocks)
+        return True
 
 
-_typing = cache(_Typing)  # one for all kernels, as numba keeps what it compiles by who asks
+@register_pass(mutates_CFG=True, analysis_only=False)
+class _FromSSA(PreLowerStripPhis):
+    _name = "from_ssa"
+
+    def run_pass(self, state):
+        state.func_ir = self._strip_phi_nodes(state.func_ir)
+        return True
+
+
+@register_pass(mutates_CFG=True, analysis_only=False)
+class _ToLLVM(NativeLowering):
+    _name = "to_llvm"
+    lowering_class = PartLower
+
+    def run_pass(self, state):
+        super().run_pass(state)
+        kernel, target = state["cr"], state.targetctx
+        target.remove_user_function(kernel.cfunc)
+        call = call_of(kernel.fndesc, target, state.library)
+        target._defns[kernel.cfunc].append(call, call.signature)
+        return True
 
 
 # numba's own, but for those that look for what no kernel has: closures, `with`, tuples to unroll, array expressions.
 _PASSES = (
     TranslateByteCode,
     FixupArgs,
-    IRProcessing,
     RewriteSemanticConstants,
     DeadBranchPrune,
     GenericRewrites,
-    ReconstructSSA,
+    _ToSSA,
     DeadBranchPrune,
     NopythonTypeInference,
-    PreLowerStripPhis,
-    IRLegalization,
-    NativeLowering,
+    _FromSSA,
+    _ToLLVM,
     NoPythonBackend,
 )
 
@@ -125,12 +126,20 @@ _PASSES = (
 class Part(CompilerBase):
     """numba's compiler, in fewer steps, and with another end to them."""
 
+    is_called = False  # whether it stays a function of its own within what calls it
+
     def define_pipelines(self):
         state = self.state
         state.library = _PartLibrary(state.targetctx.codegen(), state.func_id.func_qualname)
-        state.typingctx = _typing(state.typingctx)
+        state.library.is_called = self.is_called
+        state.typingctx = typing_of(state.typingctx)
+        state.targetctx.__class__ = PartTarget
         passes = PassManager("part")
         for step in _PASSES:
             passes.add_pass(step, step.name())
         passes.finalize()
         return [passes]
+
+
+class CalledPart(Part):
+    is_called = True

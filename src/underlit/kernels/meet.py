@@ -81,7 +81,7 @@ def meet_surface(scene, region, px, py, dx, dy, dz, s_part, u_first, v, sinks, r
     return region, dx, dy, dz, crossed
 
 
-@called_kernel
+@inlined_kernel
 def meet_medium(scene, region, px, py, pz, dx, dy, dz, rate, v, sinks, rng, seed):
     """A tentative collision in the volume: with a particle, with a leaf, or with nothing (Woodcock tracking).
 

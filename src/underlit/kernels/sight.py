@@ -39,7 +39,7 @@ def refracted(h, d, n, rho):
     cos_water = math.sqrt(1.0 - sin_air * sin_air / (n * n))
     # Sideways and lengthwise spread of a narrow cone: r / sin and d r / d sin.
     sideways = h / cos_air + d / (n * cos_water)
-    lengthwise = h / cos_air**3 + d / (n * cos_water**3)
+    lengthwise = h / (cos_air * cos_air * cos_air) + d / (n * (cos_water * cos_water * cos_water))
     lost, _ = fresnel(cos_air, 1.0 / n)
     return sin_air, (1.0 - lost) / (cos_air * sideways * lengthwise)
 
@@ -85,7 +85,7 @@ def look_up(bvh, source, tank, spot, normal, u, light, face, stack):
         sy = c[1] + px * axes[0, 1] + py * axes[1, 1] + pz * axes[2, 1]
         sz = c[2] + px * axes[0, 2] + py * axes[1, 2] + pz * axes[2, 2]
         fx, fy = sx - spot[0], sy - spot[1]
-        rho = math.hypot(fx, fy)
+        rho = math.sqrt(fx * fx + fy * fy)
         ex, ey = (fx / rho, fy / rho) if rho > 0.0 else (0.0, 0.0)
         d = max(level - spot[2], 0.0)
         h = sz - max(level, spot[2])

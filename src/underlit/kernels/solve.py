@@ -22,7 +22,7 @@ _STEPS, _FEW_STEPS = 30, 4
 _CLOSE_M = 1e-9  # how near to its target a path by `slope_in_air` comes down
 _ONE_STEP_M = 1e-6  # so near, one more step of Newton's leads to rounding
 _NO_LENGTH_M = 1e-30
-_LANES = 8
+LANES = 8
 
 
 @kernel
@@ -65,7 +65,7 @@ def slope_in_air(h, d, n, rho):
 @kernel
 def straight(h, d, n, fx, fy):
     """Horizontal part of the direction in air towards (fx, fy), with no glass on the way."""
-    rho = math.hypot(fx, fy)
+    rho = math.sqrt(fx * fx + fy * fy)
     if rho == 0.0:
         return 0.0, 0.0
     tau = slope_in_air(h, d, n, rho)
@@ -140,7 +140,7 @@ def solve(h, d, n, n_glass, glass_x, glass_y, fx, fy, qx, qy):
     """
     n2 = n * n
     k2 = n_glass * n_glass - n2
-    rho = math.hypot(fx, fy)
+    rho = math.sqrt(fx * fx + fy * fy)
     for _ in range(_STEPS):
         q2 = qx * qx + qy * qy
         ca2 = 1.0 - q2
@@ -156,18 +156,20 @@ def solve(h, d, n, n_glass, glass_x, glass_y, fx, fy, qx, qy):
             return determinant > 0.0, qx + stepx, qy + stepy, determinant
         # Never past the horizon: half way to it at most.
         shorten = 1.0
-        while (qx + shorten * stepx) ** 2 + (qy + shorten * stepy) ** 2 >= 1.0 - 0.5 * ca2:
+        to_x, to_y = qx + stepx, qy + stepy
+        while to_x * to_x + to_y * to_y >= 1.0 - 0.5 * ca2:
             shorten *= 0.5
             if shorten < 1e-9:
                 return False, qx, qy, 1.0
-        qx, qy = qx + shorten * stepx, qy + shorten * stepy
+            to_x, to_y = qx + shorten * stepx, qy + shorten * stepy
+        qx, qy = to_x, to_y
     return False, qx, qy, 1.0
 
 
 @kernel
 def whole_lanes(count):
     """`count` rounded up so that vector instructions leave no rest, which would take longer than all else."""
-    return (count + _LANES - 1) // _LANES * _LANES
+    return (count + LANES - 1) // LANES * LANES
 
 
 @kernel
