@@ -186,7 +186,7 @@ def test_nothing_is_passed_over(packed):
 
 
 def test_only_the_photons_asked_for_are_under_way():
-    packed, places = layout(TEXT), np.zeros(2 * AT_ONCE, np.int64)
+    packed, places = layout(TEXT), np.zeros(AT_ONCE, np.int64)
     for _, flight in flights(packed, lamp_of(TEXT), first=5, end=9):
         n = under_way(flight, places)
         assert n <= 4 and set(places[:n]) <= {5, 6, 7, 8}

@@ -62,7 +62,7 @@ class Scratch(NamedTuple):
     first_words: np.ndarray  # uint32, see `launch`
     words: np.ndarray  # uint32, see `launch`
     flight: np.ndarray  # (FLIGHT_WORDS,) float64, see `launch`
-    places: np.ndarray  # (2 AT_ONCE,) int64: photons in the flight
+    places: np.ndarray  # (AT_ONCE,) int64: photons in the flight
     stack: np.ndarray
     routes: Routes
 
@@ -81,7 +81,7 @@ def new_scratch(n_cells, n_sinks, n_lanes) -> Scratch:
         np.zeros(_DIMENSIONS * AT_ONCE, np.uint32),
         np.zeros(SOBOL_DRAWS * AT_ONCE, np.uint32),
         np.zeros(FLIGHT_WORDS),
-        np.zeros(2 * AT_ONCE, np.int64),
+        np.zeros(AT_ONCE, np.int64),
         new_stack(),
         new_routes(),
     )
@@ -145,7 +145,7 @@ def trace_batch(
         n = under_way(flight, places)
         n_under_way += n
         for i in range(n):
-            j = places[i] & (AT_ONCE - 1)
+            j = places[i]
             px, py, pz, region = flight[PX + j], flight[PY + j], flight[PZ + j], np.int64(flight[REGION + j])
             dx, dy, dz = flight[DX + j], flight[DY + j], flight[DZ + j]
             t, event, face, near = UNKNOWN_M, 0, 0, True

@@ -173,9 +173,9 @@ def reach_all(scene, limits, flight):
 
 @kernel
 def under_way(flight, places):
-    """Set the first of `places` (2 AT_ONCE,) to the photons that have not ended; how many there are."""
+    """Set the first of `places` (AT_ONCE,) to the photons that have not ended; how many there are."""
     n = 0
     for j in range(AT_ONCE):
-        places[n & (2 * AT_ONCE - 1)] = j  # a mask, as the compiler else looks out for negative indices
+        places[n] = j
         n += flight[REGION + j] != ENDED
     return n

@@ -118,8 +118,6 @@ _PASSES = (
     DeadBranchPrune,
     NopythonTypeInference,
     _FromSSA,
-    _ToLLVM,
-    NoPythonBackend,
 )
 
 
@@ -133,9 +131,11 @@ class Part(CompilerBase):
         state.library = _PartLibrary(state.targetctx.codegen(), state.func_id.func_qualname)
         state.library.is_called = self.is_called
         state.typingctx = typing_of(state.typingctx)
-        state.targetctx.__class__ = PartTarget
+        is_checked = state.targetctx.enable_boundscheck  # an index out of bounds raises an exception
+        if not is_checked:
+            state.targetctx.__class__ = PartTarget
         passes = PassManager("part")
-        for step in _PASSES:
+        for step in (*_PASSES, NativeLowering if is_checked else _ToLLVM, NoPythonBackend):
             passes.add_pass(step, step.name())
         passes.finalize()
         return [passes]
