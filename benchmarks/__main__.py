@@ -31,7 +31,7 @@ def arguments(argv: list[str] | None = None) -> argparse.Namespace:
     return parser.parse_args(argv)
 
 
-PARTS = ("contenders", "rays", "scenes", "scaling", "memory")
+PARTS = ("start", "contenders", "rays", "scenes", "scaling", "memory")
 
 
 def main() -> int:
@@ -69,8 +69,14 @@ def measure(options: argparse.Namespace, load: float, say):
         clock=options.clock,
     )
     tank = prepare(from_text(scene_text())).numbers()
+    starts = []
+    if "start" in options.parts:
+        from benchmarks.startup import measure_start
+
+        starts = measure_start(rounds=1 if quick else 3)
+        say("start done")
     rows = compare(options.only, plan, say) if "contenders" in options.parts else {}
-    found = Measured(plan, open_cells(tank), len(tank.faces), rows, load_before=load)
+    found = Measured(plan, open_cells(tank), len(tank.faces), rows, load_before=load, starts=starts)
     if "rays" in options.parts:
         _rays(found, quick, say)
     if "scenes" in options.parts:
@@ -131,6 +137,8 @@ def show(found) -> None:
     """Print all tables."""
     from benchmarks import report
 
+    if found.starts:
+        print("", report.start_table(found), sep="\n")
     if found.rows:
         for table in (report.speed_table, report.merit_table, report.agreement_table, report.ratios_table):
             print("", table(found), sep="\n")

@@ -17,6 +17,7 @@ from benchmarks.embree import RayRow
 from benchmarks.merit import AREAS_CM
 from benchmarks.scaling import Series
 from benchmarks.shipped import MAP_ERR, ZONE_ERR, Timed
+from benchmarks.startup import Start
 
 PACKAGES = ("numpy", "numba", "embreex", "mitsuba", "drjit", "raysect")
 SPECTRAL_BANDS = 16
@@ -30,6 +31,7 @@ class Measured:
     mask: np.ndarray
     n_triangles: int
     rows: dict[str, Row]
+    starts: list[Start] = field(default_factory=list)
     rays: list[RayRow] = field(default_factory=list)
     scenes: list[Timed] = field(default_factory=list)
     series: list[Series] = field(default_factory=list)
@@ -83,6 +85,12 @@ def table(head: list[str], lines: list[list[str]]) -> str:
     """A Markdown table; all columns but the first are numbers."""
     rule = ["---"] + ["---:"] * (len(head) - 1)
     return "\n".join("| " + " | ".join(cells) + " |" for cells in [head, rule, *lines])
+
+
+def start_table(found: Measured) -> str:
+    """Seconds until a command has something to say."""
+    lines = [[start.command, *map(short, start.medians())] for start in found.starts]
+    return table(["command", "to the first light, s", "to its end, s"], lines)
 
 
 def _threads(found: Measured) -> list[int]:
@@ -212,6 +220,12 @@ Clock: {clock}.
 The other programs come with `pip install underlit[test,peers]`, and an LLVM library (version 19 works) for Mitsuba and
 Dr.Jit. `--quick` takes a few minutes and writes nothing; `--clock cpu` is for a machine that is busy otherwise.
 
+## Start
+
+`underlit trace` of scene A, medians of three rounds. A first trace has an empty cache and compiles its kernels.
+
+{start}
+
 ## The same tank in other programs
 
 A tank of 60 x 30 x 36 cm with real panes, clear water of index 1.333, a flat soil of reflectance 0.05, four stones of
@@ -289,6 +303,7 @@ def page(found: Measured) -> str:
         n_open=int(found.mask.sum()),
         n_cells=found.mask.size,
         n_triangles=found.n_triangles,
+        start=start_table(found) if found.starts else "Not measured.",
         speed=speed_table(found),
         merit=merit_table(found),
         missing="".join(f"\n{line}\n" for line in missing + found.missing),
