@@ -222,7 +222,8 @@ Dr.Jit. `--quick` takes a few minutes and writes nothing; `--clock cpu` is for a
 
 ## Start
 
-`underlit trace` of scene A, medians of three rounds. A first trace has an empty cache and compiles its kernels.
+`underlit trace` of scene A, medians of three rounds. A first trace has an empty cache and compiles its kernels, on two
+cores where there are two; contenders in the table below compile in one process.
 
 {start}
 

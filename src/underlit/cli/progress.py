@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 PLAIN_EVERY_S = 10.0
 STARTING = "Starting."
-COMPILING = "Starting. The first trace after an install compiles its kernels, which takes 10 to 30 seconds."
+COMPILING = "Starting. The first trace after an install compiles its kernels, which takes 10 to 20 seconds."
 BAR = 24
 
 

@@ -14,8 +14,6 @@ from numba.core.cpu import CPUContext
 from numba.core.errors import LoweringError
 from numba.core.lowering import Lower
 
-INT64 = ir.IntType(64)
-
 
 class _Plain(BaseCallConv):
     """Values in, a value out: no status."""
