@@ -67,6 +67,8 @@ def call_of(kernel, target, library):
 
 
 class PartLower(Lower):
+    """numba's lowering of a function, but for calls, names and elements of arrays."""
+
     def setup_function(self, fndesc):
         super().setup_function(fndesc)
         if self.library.is_called:
