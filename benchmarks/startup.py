@@ -37,10 +37,7 @@ class Start:
 
     def medians(self) -> tuple[float, float]:
         """Of both."""
-        first, whole = (
-            float(np.median(times)) if times else float("nan") for times in (self.first_light_s, self.whole_s)
-        )
-        return first, whole
+        return float(np.median(self.first_light_s or [np.nan])), float(np.median(self.whole_s))
 
 
 def measure_start(rounds: int) -> list[Start]:
@@ -63,13 +60,11 @@ def measure_start(rounds: int) -> list[Start]:
 def _trace(found: Start) -> None:
     with tempfile.TemporaryDirectory() as folder:
         start = time.perf_counter()
-        process = subprocess.Popen(
-            [*_UNDERLIT, "trace", str(SCENE), "-o", str(Path(folder, "tank.h5"))],
-            stderr=subprocess.PIPE,
-            text=True,
-        )
-        times = [time.perf_counter() - start for line in process.stderr if " photons in " in line]
-        if process.wait() != 0:
-            raise RuntimeError("underlit trace failed")
+        command = [*_UNDERLIT, "trace", str(SCENE), "-o", str(Path(folder, "tank.h5"))]
+        with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as process:
+            said = [(time.perf_counter() - start, line) for line in process.stderr]
+        times = [seconds for seconds, line in said if " photons in " in line]
+        if process.returncode != 0 or not times:
+            raise RuntimeError("underlit trace failed: " + "".join(line for _, line in said))
         found.first_light_s.append(times[0])
         found.whole_s.append(time.perf_counter() - start)

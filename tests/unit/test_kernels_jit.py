@@ -142,9 +142,14 @@ def logical(flags, i):
     return flags[i]
 
 
+@numba.njit
+def logical_of(flags, i):
+    return logical(flags, i)
+
+
 def test_elements_may_be_truth_values():
     flags = np.array([True, True, True])
-    assert not logical(flags, 2)
+    assert not logical_of(flags, 2)
     np.testing.assert_array_equal(flags, [True, True, False])
 
 
@@ -164,6 +169,13 @@ def signed_root(x):
 def test_a_called_kernel_gives_several_values():
     assert signed_root(4.0) == 2.0
     assert signed_root(-9.0) == -3.0
+
+
+@compiled
+def test_a_called_kernel_is_not_inlined():
+    signed_root(4.0)
+    (compiled_part,) = two_returns.overloads.values()
+    assert "noinline" in compiled_part.library.get_llvm_str()
 
 
 @compiled

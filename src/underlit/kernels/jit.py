@@ -75,6 +75,3 @@ inlined_exact_kernel = _kernel(inlined=True, fastmath=False, _nrt=False)
 
 # For what stands for several kernels, by the types of its arguments: as its caller is compiled.
 OF_OVERLOAD = {**_OF_PART, "_nrt": False, "forceinline": True, "pipeline_class": Part}
-
-# For preparation, which makes arrays.
-builder = numba.njit(**_OPTIONS, cache=True)

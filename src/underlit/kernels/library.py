@@ -142,4 +142,6 @@ class Part(CompilerBase):
 
 
 class CalledPart(Part):
+    """The same, for a kernel that is not to be inlined."""
+
     is_called = True
