@@ -1,7 +1,8 @@
 """Quantities written with their unit: `"60 cm"`, `"2.2 umol/J"`, `"25 degC"`.
 
 The unit expressions are read by pint, with a registry of our own that holds only the units of the trade, so
-that it is ready in milliseconds. pint itself is imported at the first quantity, not with this module.
+that it is ready in milliseconds. The units written most are known without pint, whose import takes a tenth of a second:
+most scenes hold no others.
 
 Kind of quantity, the unit its numbers are kept in, and how such a value is written:
 
@@ -73,6 +74,8 @@ _KINDS = (
     Kind("concentration", "mg/m^3", ("mg/m^3", "ug/L")),
 )
 KINDS = {kind.name: kind for kind in _KINDS}
+# How large units are in those that their kind is kept in.
+SIZES = {"cm": 0.01, "mm": 0.001, "in": 0.0254, "deg": math.pi / 180.0, "min": 1.0 / 60.0, "ug/L": 1.0}
 
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(.*?)\s*", re.DOTALL)
 # Only what a unit needs, and one-digit powers: pint evaluates the expression, so nothing big may reach it.
@@ -127,13 +130,9 @@ def parse(text: str, kind: str) -> float:
     """
     wanted = KINDS[kind]
     number, unit = _split(text, wanted)
-    factor_unit = _unit(unit, text, wanted)
-    if factor_unit.dimensionality != _dimensions(wanted.unit):
-        raise QuantityError(
-            f"expected {_a(kind)}, but {unit!r} is {_kind_of(factor_unit)}", hint=_such_as(wanted)
-        )
-    value = registry().Quantity(number, factor_unit).to(_spelled(wanted.unit)).magnitude
-    # pint goes by powers of ten that are not exact in binary: 60 cm must be 0.6, not 0.6000000000000001.
+    size = _size(unit, wanted)
+    value = _read(number, unit, text, wanted) if size is None else number * size
+    # Powers of ten are not exact in binary: 60 cm must be 0.6, not 0.6000000000000001.
     value = float(f"{value:.15g}")
     if not math.isfinite(value):
         raise QuantityError(f"expected a finite {kind}")
@@ -154,8 +153,7 @@ def show(value: float, kind: str) -> str:
     if kind == "length":
         size = abs(value)
         units = ("mm",) if 0 < size < 0.01 else ("cm",) if size < 2 else ("m",)
-    quantity = registry().Quantity(value, _spelled(KINDS[kind].unit))
-    return f"{quantity.to(_spelled(units[0])).magnitude:.6g} {units[0]}"
+    return f"{value / SIZES.get(units[0], 1.0):.6g} {units[0]}"
 
 
 def as_written(number: float, unit: str) -> str:
@@ -182,6 +180,21 @@ def _split(text: str, kind: Kind) -> tuple[float, str]:
             f"expected {_a(kind.name)} with its unit", hint=f'Write "{number} {kind.written[0]}".'
         )
     return float(number), {'"': "in", "''": "in", "'": "ft"}.get(unit, unit)
+
+
+def _size(unit: str, kind: Kind) -> float | None:
+    """How large a unit is in that of its kind; None where pint has to tell."""
+    if unit == kind.unit:
+        return 1.0
+    return SIZES.get(unit) if unit in kind.written else None
+
+
+def _read(number: float, unit: str, text: str, kind: Kind) -> float:
+    """Number in the unit of its kind, as pint reads the unit."""
+    of = _unit(unit, text, kind)
+    if of.dimensionality != _dimensions(kind.unit):
+        raise QuantityError(f"expected {_a(kind.name)}, but {unit!r} is {_kind_of(of)}", hint=_such_as(kind))
+    return registry().Quantity(number, of).to(_spelled(kind.unit)).magnitude
 
 
 def _unit(unit: str, text: str, kind: Kind):

@@ -65,6 +65,14 @@ def test_other_ways_to_write(text, kind, expected):
     assert parse(text, kind) == pytest.approx(expected, rel=1e-14)
 
 
+def test_units_known_without_pint_are_as_large_as_pint_says():
+    known = [(unit, kind) for kind in KINDS.values() for unit in kind.written if unit in units.SIZES]
+    assert {unit for unit, _ in known} == set(units.SIZES)
+    for unit, kind in known:
+        size = FULL.Quantity(1.0, unit.replace("^", "**")).to(kind.unit.replace("^", "**")).magnitude
+        assert units.SIZES[unit] == pytest.approx(size, rel=1e-15)
+
+
 def test_decimal_lengths_are_exact():
     """60 cm is 0.6 m to the last bit, as a user would compare it; plain multiplication by 0.01 does not give that."""
     for number in range(1, 1000):

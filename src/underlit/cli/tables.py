@@ -9,10 +9,11 @@ import math
 from typing import TYPE_CHECKING
 
 from underlit.metrics.estimate import Estimate
-from underlit.metrics.summary import Summary, Table, Value
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from underlit.metrics.summary import Summary, Table, Value
 
 PIPED_WIDTH = 120
 SHORT_UNITS = ("%", "W", "cm²")

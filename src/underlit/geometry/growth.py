@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from underlit.geometry.shapes import frames
+from underlit.kernels.limb import lower_to_limb
 
 LOBES = 0.10  # how far the cross-section of a limb departs from a circle, as a share of its radius
 TWIST_PER_M = 9.0  # how fast the lobes wind round the limb [rad m-1]
@@ -58,36 +59,13 @@ class Limb:
         """The same limb, nowhere thinner than this. [m]"""
         return replace(self, radii=np.maximum(self.radii, radius))
 
-    def lower_to_segment(
-        self, i: int, block: np.ndarray, origin: np.ndarray, step: float, margin: float
-    ) -> None:
-        """Lower a block of samples to their distance from segment i, as far as `margin` outside it. [m]
+    def lower(self, block: np.ndarray, origin: np.ndarray, step: float, margin: float) -> None:
+        """Lower a block of samples to their distance from the limb, as far as `margin` outside it. [m]
 
-        The distance is that to a cone with round ends whose section has three lobes; exact at the surface
-        of a round limb, and smooth enough elsewhere to blend by.
+        See `kernels.limb.lower_to_limb`.
         """
-        a, b = self.points[i], self.points[i + 1]
-        reach = 1.2 * max(self.radii[i], self.radii[i + 1]) + margin
-        first = np.maximum(np.floor((np.minimum(a, b) - reach - origin) / step).astype(int), 0)
-        last = np.minimum(np.ceil((np.maximum(a, b) + reach - origin) / step).astype(int) + 1, block.shape)
-        if np.any(last <= first):
-            return
-        part = block[tuple(slice(p, q) for p, q in zip(first, last, strict=True))]
-        x, y, z = (
-            (origin[k] + step * np.arange(first[k], last[k]) - a[k]).astype(np.float32) for k in range(3)
-        )
-        x, y, z = x[:, None, None], y[None, :, None], z[None, None, :]
-        d = (b - a).astype(np.float32)
-        t = np.clip((x * d[0] + y * d[1] + z * d[2]) / np.float32(d @ d), 0.0, 1.0)
-        qx, qy, qz = x - t * d[0], y - t * d[1], z - t * d[2]
-        away = np.sqrt(qx * qx + qy * qy + qz * qz)
-        w0, w1 = self.u[i].astype(np.float32), self.u[i + 1].astype(np.float32)
-        w = w0 + t[..., None] * (w1 - w0)
-        c = (qx * w[..., 0] + qy * w[..., 1] + qz * w[..., 2]) / np.maximum(away, np.float32(1e-6))
-        lobes = np.float32(LOBES) * ((4.0 * c * c - 3.0) * c + 0.6 * (2.0 * c * c - 1.0))
-        radius = np.float32(self.radii[i]) + t * np.float32(self.radii[i + 1] - self.radii[i])
-        distance = away - radius * (1.0 + lobes)
-        np.minimum(part, np.where(distance < margin, distance, np.inf), out=part)
+        lobes = np.float32(LOBES)
+        lower_to_limb(self.points, self.radii, self.u, lobes, block, origin, step, np.float32(margin))
 
 
 def grow(

@@ -112,7 +112,14 @@ class Mesh:
 
 
 def make_mesh(name: str, vertices_m: np.ndarray, faces: np.ndarray, notes: Sequence[str] = ()) -> Mesh:
-    """A mesh of given vertices (V, 3) [m] and faces (F, 3), with its report."""
+    """A mesh of given vertices (V, 3) [m] and faces (F, 3), with its report.
+
+    Raises
+    ------
+    MeshError
+        A face names a vertex that is not there.
+    """
+    _check_faces(vertices_m, faces, name)
     edges = topology.edges_of(faces)
     size = np.ptp(vertices_m, axis=0)
     components, _ = topology.pieces(edges.ends, len(vertices_m))
@@ -313,14 +320,19 @@ def _flatten(scene, path: Path) -> tuple[np.ndarray, np.ndarray]:
     return np.concatenate(vertices), np.concatenate(faces)
 
 
-def _check_numbers(vertices: np.ndarray, faces: np.ndarray, path: Path) -> None:
-    where = str(path)
+def _check_faces(vertices: np.ndarray, faces: np.ndarray, where: str) -> None:
+    """Kernels do not look whether a vertex is there."""
     if faces.min() < 0 or faces.max() >= len(vertices):
         raise MeshError(
             f"a triangle names vertex {int(faces.max())}, but there are {len(vertices)}.",
             where=where,
             hint="The file is damaged: export it again.",
         )
+
+
+def _check_numbers(vertices: np.ndarray, faces: np.ndarray, path: Path) -> None:
+    where = str(path)
+    _check_faces(vertices, faces, where)
     bad = np.flatnonzero(~np.isfinite(vertices).all(axis=1))
     if len(bad):
         raise MeshError(

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import dijkstra
 
 from underlit.errors import MeshError
 from underlit.geometry import topology
 from underlit.geometry.mesh import MAX_TRIANGLES, Mesh, make_mesh
+from underlit.kernels.graph import centre, spread
+from underlit.kernels.triangles import link_faces
 
 ROUNDS = 6  # of moving each patch's seed to its middle; the spread of areas hardly shrinks after these
 CREASE = 1.5  # a step over a right-angled edge counts 1 + CREASE times: patches keep to one side of it
@@ -78,17 +80,18 @@ def patches(mesh: Mesh, size_m: float) -> tuple[np.ndarray, int]:
     n_patches : int
     """
     normal, area = topology.face_normals_areas(mesh.vertices_m, mesh.faces)
-    centre = mesh.vertices_m[mesh.faces].mean(axis=1)
+    middle = topology.face_middles(mesh.vertices_m, mesh.faces)
     pairs = topology.neighbours(topology.edges_of(mesh.faces))
     alone = area >= size_m**2
-    pairs = pairs[~alone[pairs].any(axis=1)]
-    graph = _graph(pairs, centre, normal)
+    pairs = pairs[~(alone[pairs[:, 0]] | alone[pairs[:, 1]])]
+    graph = _graph(pairs, middle, normal)
     _, piece = topology.pieces(pairs, len(area))
-    seeds = _seeds(piece, _along_curve(centre), area, size_m**2)
-    owner = _owners(graph, seeds)
+    seeds = _seeds(piece, _along_curve(middle), area, size_m**2)
+    owner = graph.owners(seeds)
+    total, place = np.empty(len(seeds)), np.empty((len(seeds), 3))
     for _ in range(ROUNDS):
-        seeds = _middles(owner, len(seeds), centre, area)
-        owner = _owners(graph, seeds)
+        centre(owner, middle, area, total, place, seeds)
+        owner = graph.owners(seeds)
     return owner.astype(np.int32), len(seeds)
 
 
@@ -113,25 +116,38 @@ def _cut(faces: np.ndarray, middle: np.ndarray) -> np.ndarray:
     return np.concatenate(parts)
 
 
-def _graph(pairs: np.ndarray, centre: np.ndarray, normal: np.ndarray) -> csr_array:
+class _Graph(NamedTuple):
+    """Faces and what separates neighbours, as `kernels.graph.spread` takes it."""
+
+    first: np.ndarray
+    linked: np.ndarray
+    length: np.ndarray
+
+    def owners(self, seeds: np.ndarray) -> np.ndarray:
+        """Number of the seed that each face is nearest to along the surface."""
+        n = len(self.first) - 1
+        owner = np.empty(n, np.int64)
+        spread(*self, seeds, np.empty(n), owner, np.empty(n, np.int64), np.empty(n, bool))
+        return owner
+
+
+def _graph(pairs: np.ndarray, middle: np.ndarray, normal: np.ndarray) -> _Graph:
     """Distances between the middles of neighbouring faces, longer across a crease."""
-    a, b = pairs.T
-    length = np.linalg.norm(centre[a] - centre[b], axis=1)
-    bend = 1.0 - np.einsum("ij,ij->i", normal[a], normal[b])
-    weight = np.maximum(length, 1e-9) * (1.0 + CREASE * bend)
-    n = len(centre)
-    return csr_array((np.tile(weight, 2), (np.concatenate([a, b]), np.concatenate([b, a]))), shape=(n, n))
+    a, b = np.ascontiguousarray(pairs.T)
+    n = len(pairs)
+    graph = _Graph(np.empty(len(middle) + 1, np.int64), np.empty(2 * n, np.int64), np.empty(2 * n))
+    link_faces(a, b, middle, normal, CREASE, np.empty(n), *graph)
+    return graph
 
 
-def _along_curve(centre: np.ndarray) -> np.ndarray:
+def _along_curve(middle: np.ndarray) -> np.ndarray:
     """Place of each face along a Z-order curve: faces close on it are close in space."""
-    low, span = centre.min(axis=0), float(np.ptp(centre, axis=0).max()) or 1.0
-    cell = ((centre - low) / span * 1023.0).astype(np.int64)
-    key = np.zeros(len(centre), np.int64)
-    for bit in range(10):
-        for axis in range(3):
-            key |= ((cell[:, axis] >> bit) & 1) << (3 * bit + axis)
-    return key
+    low, span = middle.min(axis=0), float(np.ptp(middle, axis=0).max()) or 1.0
+    key = ((middle - low) / span * 1023.0).astype(np.int64)
+    # Two places free after each of the ten bits, for those of the other axes.
+    for shift, kept in ((16, 0x030000FF), (8, 0x0300F00F), (4, 0x030C30C3), (2, 0x09249249)):
+        key = (key | key << shift) & kept
+    return key[:, 0] | key[:, 1] << 1 | key[:, 2] << 2
 
 
 def _seeds(piece: np.ndarray, key: np.ndarray, area: np.ndarray, wanted: float) -> np.ndarray:
@@ -146,21 +162,3 @@ def _seeds(piece: np.ndarray, key: np.ndarray, area: np.ndarray, wanted: float) 
     first = np.concatenate([[0], np.cumsum(np.bincount(piece))])
     i = np.clip(np.searchsorted(until, at), np.repeat(first[:-1], count), np.repeat(first[1:] - 1, count))
     return np.unique(order[i])
-
-
-def _owners(graph: csr_array, seeds: np.ndarray) -> np.ndarray:
-    """Number of the seed that each face is nearest to along the surface."""
-    _, _, source = dijkstra(graph, indices=seeds, min_only=True, return_predecessors=True)
-    number = np.zeros(graph.shape[0], np.int64)
-    number[seeds] = np.arange(len(seeds))
-    return number[source]
-
-
-def _middles(owner: np.ndarray, n: int, centre: np.ndarray, area: np.ndarray) -> np.ndarray:
-    """In each patch, the face nearest to the middle of its area."""
-    weight = np.bincount(owner, area, n)
-    middle = np.stack([np.bincount(owner, area * c, n) for c in centre.T], axis=1) / weight[:, None]
-    away = np.linalg.norm(centre - middle[owner], axis=1)
-    order = np.lexsort((away, owner))
-    first = np.searchsorted(owner[order], np.arange(n))
-    return order[first]

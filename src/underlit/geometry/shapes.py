@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
 from underlit.geometry.mesh import Mesh, make_mesh
+from underlit.kernels.limb import carry_along
 
 
 def slab(size: Sequence[float], *, name: str = "slab") -> Mesh:
@@ -83,16 +85,19 @@ def frames(points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     tangent /= np.linalg.norm(tangent, axis=1)[:, None]
     u = np.zeros_like(tangent)
     u[0] = np.cross(tangent[0], np.eye(3)[np.argmin(np.abs(tangent[0]))])
-    for i in range(len(points)):
-        u[i] = u[max(i - 1, 0)] - np.dot(u[max(i - 1, 0)], tangent[i]) * tangent[i]
-        u[i] /= np.linalg.norm(u[i])
+    carry_along(tangent, u)
     return tangent, u, np.cross(tangent, u)
 
 
 def sphere(triangles: int) -> tuple[np.ndarray, np.ndarray]:
     """Unit directions (V, 3) and faces (F, 3) of a finely cut icosahedron: F = 20 n², near that asked."""
+    direction, faces = _cut_icosahedron(max(2, round(math.sqrt(triangles / 20.0))))
+    return direction.copy(), faces.copy()
+
+
+@lru_cache(4)  # stones of one tank have as many triangles more often than not
+def _cut_icosahedron(n: int) -> tuple[np.ndarray, np.ndarray]:
     corner, face = _icosahedron()
-    n = max(2, round(math.sqrt(triangles / 20.0)))
     i, j = (a.ravel() for a in np.meshgrid(np.arange(n + 1), np.arange(n + 1), indexing="ij"))
     i, j = i[i + j <= n], j[i + j <= n]
     weight = np.stack([n - i - j, i, j], axis=1)

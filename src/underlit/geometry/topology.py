@@ -1,12 +1,13 @@
-"""Facts and repairs of a triangle list that need no geometry kernel: plain index arithmetic in numpy."""
+"""Facts and repairs of a triangle list: plain index arithmetic."""
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
+
+from underlit.kernels.graph import number_pieces
+from underlit.kernels.triangles import face_vectors, number_edges
 
 # A mesh is welded on a grid of this many steps along its longest side: finer than the float32 of an STL
 # file of ordinary size, so that corners written twice meet again and nothing else does.
@@ -16,48 +17,61 @@ WELD_STEPS = 1 << 21
 class Edges(NamedTuple):
     """Undirected edges of a triangle list.
 
-    ends (E, 2) int64, lower vertex first; n_faces (E,) faces at each edge; of_face (F, 3) edge number of the
-    sides 01, 12, 20; balance (E,) faces that run along it upwards less those that run downwards (0 when
-    consistent).
+    ends (E, 2), lower vertex first; n_faces (E,) faces at each edge; of_face (F, 3) edge number of the sides 01, 12,
+    20; balance (E,) faces that run along it upwards less those that run downwards (0 when consistent); sides (3 F,)
+    all sides, numbered through, in the order of their edges. All int64.
     """
 
     ends: np.ndarray
     n_faces: np.ndarray
     of_face: np.ndarray
     balance: np.ndarray
+    sides: np.ndarray
+
+
+def area_vectors(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
+    """Normals of the faces, each as long as its face is large, shape (F, 3)."""
+    vectors = np.empty((len(faces), 3))
+    face_vectors(np.ascontiguousarray(vertices, np.float64), np.ascontiguousarray(faces, np.int64), vectors)
+    return 0.5 * vectors
 
 
 def face_normals_areas(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Unit normals (F, 3), zero where a face has no area, and areas (F,) of the faces."""
-    corner = vertices[faces]
-    cross = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
-    length = np.linalg.norm(cross, axis=1)
-    return cross / np.where(length > 0.0, length, 1.0)[:, None], 0.5 * length
+    vectors = area_vectors(vertices, faces)
+    area = np.linalg.norm(vectors, axis=1)
+    return vectors / np.where(area > 0.0, area, 1.0)[:, None], area
+
+
+def face_middles(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
+    """Mean of the corners of each face, shape (F, 3)."""
+    a, b, c = faces.T
+    return (vertices[a] + vertices[b] + vertices[c]) / 3.0
 
 
 def edges_of(faces: np.ndarray) -> Edges:
     """All edges of the faces (F, 3), each once."""
-    sides = faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2).astype(np.int64)
-    upwards = sides[:, 0] < sides[:, 1]
-    low, high = sides.min(axis=1), sides.max(axis=1)
-    stride = int(faces.max()) + 1
-    key, number, count = np.unique(low * stride + high, return_inverse=True, return_counts=True)
-    balance = np.bincount(number, np.where(upwards, 1.0, -1.0), len(key)).astype(np.int64)
-    return Edges(np.stack([key // stride, key % stride], axis=1), count, number.reshape(-1, 3), balance)
+    faces = np.ascontiguousarray(faces, np.int64)
+    n = faces.size
+    sides, ends, of_face = np.empty(n, np.int64), np.empty((n, 2), np.int64), np.empty_like(faces)
+    n_faces, balance = np.empty((2, n), np.int64)
+    bucket = np.empty(int(faces.max()) + 2, np.int64)
+    n = number_edges(faces, bucket, np.empty(n, np.int64), sides, ends, of_face, n_faces, balance)
+    return Edges(ends[:n], n_faces[:n], of_face, balance[:n], sides)
 
 
 def neighbours(edges: Edges) -> np.ndarray:
     """Pairs of faces that share an edge (P, 2); k faces at one edge make a chain of k - 1 pairs."""
-    flat = edges.of_face.ravel()
-    order = np.argsort(flat, kind="stable")
-    same = flat[order[1:]] == flat[order[:-1]]
-    return np.stack([order[:-1][same], order[1:][same]], axis=1) // 3
+    edge = edges.of_face.ravel()[edges.sides]
+    same = edge[1:] == edge[:-1]
+    return np.stack([edges.sides[:-1][same], edges.sides[1:][same]], axis=1) // 3
 
 
 def pieces(pairs: np.ndarray, n: int) -> tuple[int, np.ndarray]:
     """Number of connected pieces of n things linked by pairs (P, 2), and the piece of each (n,)."""
-    graph = coo_array((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
-    return connected_components(graph, directed=False)
+    piece = np.empty(n, np.int64)
+    a, b = np.ascontiguousarray(pairs.T, np.int64)
+    return number_pieces(a, b, piece), piece
 
 
 def weld(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -12,6 +12,7 @@ from underlit.geometry.growth import Limb, grow
 from underlit.geometry.mesh import Mesh, make_mesh
 from underlit.geometry.noise import fractal_noise, ridged_noise
 from underlit.geometry.surface import surface
+from underlit.kernels.limb import RUN, grow_together, nearest_points
 
 TRIANGLES = (1000, 500_000)
 FINEST = 1.3  # radius of the thinnest twig in grid steps that still comes out whole
@@ -128,24 +129,15 @@ def _skin(limbs: list[Limb], step: float) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _grow_together(field: np.ndarray, limb: Limb, low: np.ndarray, step: float) -> None:
-    """Take the smooth minimum of the field and the distance to one limb.
-
-    Polynomial smooth minimum of width k: a fillet of about k at every fork, nothing elsewhere.
-    """
+    """Take in one limb, with a fillet of about k where it meets others."""
     k = 0.9 * float(limb.radii[0])
     margin = k + 3.0 * step
     reach = limb.radii.max() * 1.3 + margin
     first = np.maximum(np.floor((limb.points.min(axis=0) - reach - low) / step).astype(int), 0)
     last = np.minimum(np.ceil((limb.points.max(axis=0) + reach - low) / step).astype(int) + 1, field.shape)
     own = np.full(last - first, np.inf, np.float32)
-    origin = low + first * step
-    for i in range(len(limb.points) - 1):
-        limb.lower_to_segment(i, own, origin, step, margin)
-    block = field[tuple(slice(a, b) for a, b in zip(first, last, strict=True))]
-    near = np.isfinite(own)
-    a, b = block[near], own[near]
-    overlap = np.maximum(k - np.abs(np.where(np.isfinite(a), a, 1e3) - b), 0.0) / k
-    block[near] = np.minimum(a, b) - overlap**3 * (k / 6.0)
+    limb.lower(own, low + first * step, step, margin)
+    grow_together(field, tuple(first.tolist()), own, np.float32(k))
 
 
 def _largest_piece(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -157,14 +149,13 @@ def _largest_piece(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray,
 
 def _grain(vertices, faces, limbs: list[Limb], step: float, gnarl: float, seed: int) -> np.ndarray:
     """Displacement of each vertex along its normal: fibres that wind along the limbs, and bumps. [m]"""
-    from scipy.spatial import cKDTree
-
     limbs = [limb.finer(4) for limb in limbs]
     axis = np.concatenate([limb.points for limb in limbs])
     radius = np.concatenate([limb.radii for limb in limbs])
     u, v = (np.concatenate([getattr(limb, key) for limb in limbs]) for key in ("u", "v"))
     along = np.concatenate([limb.along for limb in limbs])
-    _, i = cKDTree(axis).query(vertices)
+    i, n_runs = np.empty(len(vertices), np.int64), -(-len(axis) // RUN)
+    nearest_points(vertices, axis, np.empty((n_runs, 3)), np.empty(n_runs), i)
     offset = vertices - axis[i]
     r = radius[i]
     cross = np.stack([np.einsum("ij,ij->i", offset, w[i]) for w in (u, v)], axis=1) / r[:, None]

@@ -13,14 +13,23 @@ from __future__ import annotations
 from threading import Lock
 
 import numba
+from numba.core.caching import FunctionCache
 from numba.core.registry import CPUDispatcher
 
-from underlit.kernels.library import CalledPart, Part
+from underlit.kernels.library import CalledPart, Part, Whole
 
 _OPTIONS = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
 _OF_PART = {**_OPTIONS, "no_cpython_wrapper": True}
 _RELAXED = {"contract", "nsz", "arcp"}
 _ONE_AT_A_TIME = Lock()
+
+
+class _Kept(FunctionCache):
+    """numba's cache, without all that numba knows loaded first: code that is kept needs none of it."""
+
+    def load_overload(self, sig, target_context):
+        with self._guard_against_spurious_io_errors():
+            return self._load_overload(sig, target_context)
 
 
 class Kernel(CPUDispatcher):
@@ -33,7 +42,9 @@ class Kernel(CPUDispatcher):
         if self.entry is None:
             with _ONE_AT_A_TIME:
                 if self.entry is None:
-                    self.entry = numba.njit(**_OPTIONS, **self.options, cache=True)(self.py_func)
+                    entry = numba.njit(**_OPTIONS, **self.options, pipeline_class=Whole)(self.py_func)
+                    entry._cache = _Kept(self.py_func)
+                    self.entry = entry
         return self.entry(*args, **named)
 
 

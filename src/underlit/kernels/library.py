@@ -121,8 +121,26 @@ _PASSES = (
 )
 
 
-class Part(CompilerBase):
-    """numba's compiler, in fewer steps, and with another end to them."""
+class _Compiler(CompilerBase):
+    """numba's compiler, in fewer steps."""
+
+    def passes(self, name, last):
+        passes = PassManager(name)
+        for step in (*_PASSES, last, NoPythonBackend):
+            passes.add_pass(step, step.name())
+        passes.finalize()
+        return [passes]
+
+
+class Whole(_Compiler):
+    """For what Python calls; with numba's own end."""
+
+    def define_pipelines(self):
+        return self.passes("whole", NativeLowering)
+
+
+class Part(_Compiler):
+    """For what kernels call; with another end."""
 
     is_called = False  # whether it stays a function of its own within what calls it
 
@@ -134,11 +152,7 @@ class Part(CompilerBase):
         is_checked = state.targetctx.enable_boundscheck  # an index out of bounds raises an exception
         if not is_checked:
             state.targetctx.__class__ = PartTarget
-        passes = PassManager("part")
-        for step in (*_PASSES, NativeLowering if is_checked else _ToLLVM, NoPythonBackend):
-            passes.add_pass(step, step.name())
-        passes.finalize()
-        return [passes]
+        return self.passes("part", NativeLowering if is_checked else _ToLLVM)
 
 
 class CalledPart(Part):

@@ -51,8 +51,8 @@ class Scene(Table):
     _folder: Path | None = PrivateAttr(default=None)
     _name: str = PrivateAttr(default="scene")
     _text: str = PrivateAttr(default="")
-    _warnings: list[str] = PrivateAttr(default_factory=list)
-    _derived: dict[str, str] = PrivateAttr(default_factory=dict)
+    _warnings: list[str] = PrivateAttr(default=[])
+    _derived: dict[str, str] = PrivateAttr(default={})
 
     @property
     def path(self) -> Path | None:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import repeat
 
 from underlit import units
 from underlit.errors import DataError, Fault, MeshError, SceneError
@@ -82,13 +85,14 @@ def build_world(scene: Scene) -> World:
     with _noting(faults, document, ("substrate", "height_map")):
         soil = shape_soil(scene)
     meshes = []
-    for i, piece in enumerate(scene.hardscape):
-        with _noting(faults, document, ("hardscape", i, "mesh")):
-            meshes.append(_made(piece, scene))
-    if faults:
-        raise SceneError(faults)
-    pairs = zip(scene.hardscape, meshes, strict=True)
-    placed = tuple(set_piece(piece, mesh, soil) for piece, mesh in pairs)
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        made = [pool.submit(_made, piece, scene) for piece in scene.hardscape]
+        for i, mesh in enumerate(made):
+            with _noting(faults, document, ("hardscape", i, "mesh")):
+                meshes.append(mesh.result())
+        if faults:
+            raise SceneError(faults)
+        placed = tuple(pool.map(set_piece, scene.hardscape, meshes, repeat(soil)))
     return World(soil, placed, tuple(_all_outside(scene, placed)))
 
 

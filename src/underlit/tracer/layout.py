@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from underlit.geometry import Mesh, patches
+from underlit.geometry.topology import area_vectors, face_middles
 from underlit.kernels.arrays import FACE_NAMES, GridArrays
 from underlit.results.result import Surface
+from underlit.scene.hardscape import Piece
 from underlit.scene.model import Scene
 from underlit.scene.world import World
 
@@ -73,8 +77,9 @@ def plan_tally(scene: Scene, world: World) -> Layout:
         cells=np.hstack([columns / span, columns]),
         plane_z_m=np.array(heights, np.float64),
     )
-    for piece, mesh in zip(scene.hardscape, world.hardscape, strict=True):
-        surface = _patch_surface(piece.name, mesh, piece.patch)
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        patched = list(pool.map(_patch_surface, scene.hardscape, world.hardscape))
+    for surface in patched:
         layout.patch_cells.append((layout.add(surface) + surface.cell_of_face).astype(np.int32))
     return layout
 
@@ -181,20 +186,19 @@ def _horizontal(scene: Scene, name: str, z_m: float) -> Surface:
     )  # fmt: skip
 
 
-def _patch_surface(name: str, mesh: Mesh, size_m: float) -> Surface:
+def _patch_surface(piece: Piece, mesh: Mesh) -> Surface:
     """A piece of hardscape, in patches of about even area."""
-    patch, n = patches(mesh, size_m)
-    corners = mesh.vertices_m[mesh.faces]
-    doubled = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    face_area = 0.5 * np.linalg.norm(doubled, axis=1)
+    patch, n = patches(mesh, piece.patch)
+    vectors = area_vectors(mesh.vertices_m, mesh.faces)
+    face_area = np.linalg.norm(vectors, axis=1)
     area = np.bincount(patch, face_area, n)
     weight = face_area / np.maximum(area[patch], 1e-30)
-    centroid = corners.mean(axis=1)
-    centre = np.stack([np.bincount(patch, weight * centroid[:, k], n) for k in range(3)], axis=1)
-    normal = np.stack([np.bincount(patch, doubled[:, k], n) for k in range(3)], axis=1)
+    middle = face_middles(mesh.vertices_m, mesh.faces)
+    centre = np.stack([np.bincount(patch, weight * m, n) for m in middle.T], axis=1)
+    normal = np.stack([np.bincount(patch, v, n) for v in vectors.T], axis=1)
     normal = normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-30)
     return Surface(
-        name=f"hardscape {name}",
+        name=f"hardscape {piece.name}",
         kind="mesh",
         plane="surface normal",
         vertices_m=mesh.vertices_m,

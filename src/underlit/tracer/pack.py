@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +13,7 @@ from underlit import spectra
 from underlit.constants import SURFACE_OFFSET_M
 from underlit.geometry import Mesh
 from underlit.geometry.polygon import grid_in_outline
+from underlit.geometry.topology import face_normals_areas
 from underlit.kernels.arrays import (
     AIR_GAP,
     BONDED,
@@ -118,10 +121,14 @@ def pack(
         A file or name of the scene that cannot be used.
     """
     world = world or build_world(scene)
-    layout = plan_tally(scene, world)
+    housings = list(housing_meshes(scene))
+    vertices, faces = _joined([*world.hardscape, *(mesh for mesh, _ in housings)])
+    with ThreadPoolExecutor(1) as pool:
+        bvh = pool.submit(build_bvh, vertices, faces, bvh_layout)
+        layout = plan_tally(scene, world)
     surfaces = Reflectances(wavelength_nm, scene.folder)
     sinks = [*SINK_NAMES, *(f"absorbed by {piece.name}" for piece in scene.hardscape)]
-    mesh, bvh = _mesh_arrays(scene, world, layout, surfaces, bvh_layout)
+    mesh = _mesh_arrays(scene, layout, surfaces, housings, vertices, faces)
     canopy = _canopy_arrays(scene, world, surfaces, sinks, wavelength_nm)
     arrays = SceneArrays(
         n_bands=len(wavelength_nm),
@@ -134,7 +141,7 @@ def pack(
         grid=layout.grid,
         reflectance=surfaces.table(),
     )
-    return Packed(arrays, bvh, layout, sinks, wavelength_nm)
+    return Packed(arrays, bvh.result(), layout, sinks, wavelength_nm)
 
 
 def _gathers(scene: Scene) -> bool:
@@ -204,45 +211,34 @@ def _soil_arrays(scene: Scene, world: World, surfaces: Reflectances) -> SoilArra
     )
 
 
+def _joined(meshes: Sequence[Mesh]) -> tuple[np.ndarray, np.ndarray]:
+    """Vertices and faces of several meshes in one."""
+    first = np.cumsum([0, *(len(mesh.vertices_m) for mesh in meshes)])
+    faces = [mesh.faces + n for mesh, n in zip(meshes, first, strict=False)]
+    return (
+        np.concatenate([np.zeros((0, 3)), *(mesh.vertices_m for mesh in meshes)]),
+        np.concatenate([np.zeros((0, 3), np.int64), *faces]),
+    )
+
+
 def _mesh_arrays(
-    scene: Scene, world: World, layout: Layout, surfaces: Reflectances, bvh_layout: str | None
-) -> tuple[MeshArrays, Bvh]:
-    """All triangles in one: hardscape, then the housings of lamps."""
-    parts: list[tuple[Mesh, int, int, np.ndarray]] = []
-    for number, (piece, mesh) in enumerate(zip(scene.hardscape, world.hardscape, strict=True)):
-        row = surfaces.add(piece.material)
-        parts.append((mesh, row, N_FIXED_SINKS + number, layout.patch_cells[number]))
-    for mesh, reflectance in housing_meshes(scene):
-        no_cell = np.full(len(mesh.faces), -1, np.int32)
-        parts.append((mesh, surfaces.add_values(reflectance), int(IN_HOUSINGS), no_cell))
-    vertices, faces, surface, sink, cell = _joined(parts)
-    corners = vertices[faces]
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-300)
+    scene: Scene, layout: Layout, surfaces: Reflectances, housings, vertices: np.ndarray, faces: np.ndarray
+) -> MeshArrays:
+    """All triangles: of hardscape, then of the housings of lamps."""
+    rows, sinks, cells = [], [], [np.zeros(0, np.int32), *layout.patch_cells]
+    for number, piece in enumerate(scene.hardscape):
+        rows.append(surfaces.add(piece.material))
+        sinks.append(N_FIXED_SINKS + number)
+    for mesh, reflectance in housings:
+        rows.append(surfaces.add_values(reflectance))
+        sinks.append(int(IN_HOUSINGS))
+        cells.append(np.full(len(mesh.faces), -1, np.int32))
+    counts = [len(part) for part in cells[1:]]
+    normal, _ = face_normals_areas(vertices, faces)
     # A hair is added for the tree's rounding of corners.
     top_m = float(vertices[:, 2].max()) + SURFACE_OFFSET_M if len(faces) else -math.inf
-    arrays = MeshArrays(len(faces), top_m, normal, surface, sink, cell)
-    return arrays, build_bvh(vertices, faces, bvh_layout)
-
-
-def _joined(parts) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Vertices, faces, and per face its surface, budget entry and cell."""
-    vertices, faces, rows, sinks, cells, count = [], [], [], [], [], 0
-    for mesh, row, sink, cell in parts:
-        vertices.append(mesh.vertices_m)
-        faces.append(mesh.faces + count)
-        count += len(mesh.vertices_m)
-        rows.append(np.full(len(mesh.faces), row, np.int32))
-        sinks.append(np.full(len(mesh.faces), sink, np.int32))
-        cells.append(cell)
-    empty = np.zeros(0, np.int32)
-    return (
-        np.concatenate([np.zeros((0, 3)), *vertices]),
-        np.concatenate([np.zeros((0, 3), np.int64), *faces]),
-        np.concatenate([empty, *rows]),
-        np.concatenate([empty, *sinks]),
-        np.concatenate([empty, *cells]),
-    )
+    surface, sink = (np.repeat(np.array(part, np.int32), counts) for part in (rows, sinks))
+    return MeshArrays(len(faces), top_m, normal, surface, sink, np.concatenate(cells))
 
 
 def _cover_arrays(scene: Scene, surfaces: Reflectances, wavelength_nm: np.ndarray) -> CoverArrays:

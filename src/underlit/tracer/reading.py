@@ -82,15 +82,12 @@ def _by_housing(scene: Scene, fixture: Fixture, distance_m: float, source: Sourc
     if fixture.shade is None or fixture.shade.reflectance == 0.0:
         return 0.0
     mesh = housing_mesh(scene, fixture)
-    corners = mesh.vertices_m[mesh.faces]
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
     return float(
         housing_irradiance(
             Held(source),
             distance_m,
             Held(build_bvh(mesh.vertices_m, mesh.faces)),
-            normal,
+            mesh.face_normals,
             fixture.shade.reflectance,
             sobol_directions(),
             _PHOTONS,
