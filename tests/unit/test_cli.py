@@ -12,6 +12,7 @@ import subprocess
 import sys
 import time
 import tomllib
+from pathlib import Path
 
 import jsonschema
 import numpy as np
@@ -19,13 +20,15 @@ import pytest
 
 import synthetic
 import underlit
-from underlit.cli import app, new
+from underlit.cli import app, check, new
 from underlit.cli.progress import Meter, line, remaining_s
+from underlit.kernels import cache_folder
 from underlit.metrics import maps, summary, zones
 from underlit.results.result import Result
 from underlit.scene.templates import TEMPLATES
 
 HEAVY = ("numpy", "numba", "pydantic", "matplotlib", "trimesh", "h5py", "scipy", "rich", "colour", "pint")
+KITCHEN_CUBE = Path(__file__).parents[2] / "scenes" / "a-kitchen-cube" / "scene.toml"
 SMALL = """
 [tank]
 length = "20 cm"
@@ -87,6 +90,36 @@ def test_import_and_help_load_nothing_heavy():
     done = python("-c", script)
     assert done.returncode == 0, done.stderr
     assert "underlit trace tank" in done.stdout
+
+
+def test_a_later_trace_loads_no_more_than_it_needs(tmp_path):
+    """What its numbers do not come from, or only while kernels are compiled, would make half of its start."""
+    slow = {
+        "scipy.sparse",
+        "scipy.spatial",
+        "scipy.linalg",
+        "scipy.interpolate",
+        "pint",
+        "matplotlib",
+        "trimesh",
+    }
+    command = ["trace", str(KITCHEN_CUBE), "-o", str(tmp_path / "tank.h5"), "--photons", "1000", "-q"]
+    script = (
+        f"import sys; from underlit.cli.app import run; run({command}); print(*{slow} & set(sys.modules))"
+    )
+    assert python("-c", script).returncode == 0  # compiles what is not compiled yet
+    done = python("-c", script)
+    assert done.stdout.split() == [], done.stdout + done.stderr
+
+
+def test_a_first_check_says_why_it_takes_a_while(monkeypatch, tmp_path, capsys):
+    command = ["check", str(KITCHEN_CUBE), "--no-drawing"]
+    monkeypatch.setenv("UNDERLIT_CACHE", str(tmp_path))
+    assert app.run(command) == 0
+    assert capsys.readouterr().err == f"{check.COMPILING}\n"
+    cache_folder().mkdir()
+    assert app.run(command) == 0
+    assert capsys.readouterr().err == ""
 
 
 def test_help_is_quick():

@@ -7,6 +7,9 @@ from pathlib import Path
 import click
 
 
+COMPILING = "The first check after an install compiles what shapes are made with, which takes 4 to 8 seconds."
+
+
 @click.command("check", short_help="Find the faults of a scene file; draw the scene.")
 @click.argument("scene", type=click.Path(path_type=Path))
 @click.option(
@@ -29,10 +32,13 @@ def command(scene: Path, drawing: Path | None, no_drawing: bool, unit: str) -> N
     """
     from underlit.cli import tables
     from underlit.cli.describe import describe
+    from underlit.kernels import cache_folder
     from underlit.scene import load_scene
     from underlit.scene.world import build_world
 
     loaded = load_scene(scene)
+    if loaded.hardscape and not cache_folder().exists():
+        click.echo(COMPILING, err=True)
     world = build_world(loaded)
     screen = tables.console()
     for table in describe(loaded, world):
