@@ -6,7 +6,6 @@ from pathlib import Path
 
 import click
 
-
 COMPILING = "The first check after an install compiles what shapes are made with, which takes 4 to 8 seconds."
 
 
