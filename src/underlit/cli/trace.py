@@ -67,19 +67,17 @@ def _trace(
     device: str,
     quiet: bool,
 ) -> int | None:
-    from underlit.tracer.warm import is_compiled, no_collection
+    from underlit.cli.progress import Meter
+    from underlit.cli.tables import console, print_cautions
+    from underlit.results import io
+    from underlit.scene import load_scene
+    from underlit.scene.world import build_world
+    from underlit.spectra import cautions
+    from underlit.tracer import trace
+    from underlit.tracer.warm import is_compiled
 
-    with no_collection():
-        from underlit.cli.progress import Meter
-        from underlit.cli.tables import console, print_cautions
-        from underlit.results import io
-        from underlit.scene import load_scene
-        from underlit.scene.world import build_world
-        from underlit.spectra import cautions
-        from underlit.tracer import trace
-
-        scene = load_scene(path)
-        world = build_world(scene)
+    scene = load_scene(path)
+    world = build_world(scene)
     target = output or Path(f"{path.resolve().stem if path.is_file() else path.resolve().name}.h5")
     io.check_writable(target)
     screen = console(stderr=True)

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import hashlib
 import os
+from functools import cache
 from pathlib import Path
 
 import numba
 import platformdirs
 
 
+@cache
 def _source_digest() -> str:
     digest = hashlib.sha256(numba.__version__.encode())
     for path in sorted(Path(__file__).parent.rglob("*.py")):
