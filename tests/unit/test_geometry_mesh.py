@@ -8,7 +8,7 @@ import pytest
 import trimesh
 
 from underlit.errors import MeshError
-from underlit.geometry import UNIT_M, load_mesh, save_mesh, slab, stone
+from underlit.geometry import UNIT_M, load_mesh, make_mesh, save_mesh, slab, stone
 from underlit.geometry.mesh import MAX_TRIANGLES
 
 TRIANGLE_STL = """solid far
@@ -31,6 +31,13 @@ def write(tmp_path):
         return path
 
     return write
+
+
+@pytest.mark.parametrize("named", [-1, 4])
+def test_a_face_without_its_vertex_is_refused(named):
+    """Kernels would read or write past the end of an array."""
+    with pytest.raises(MeshError, match=f"names vertex {named}, but there are 4"):
+        make_mesh("thing", np.eye(4, 3), np.array([[0, 1, 2], [1, 2, named]]))
 
 
 def binary_stl(triangles):

@@ -8,7 +8,7 @@ import sys
 
 def main() -> None:
     """Run the command line and end the process with its status."""
-    # Imports and scenes make many objects and free few: to go through them for garbage takes a fifth of a start.
+    # Imports and scenes make many objects and free few: they need not be gone through for garbage again and again.
     gc.set_threshold(300_000)
     from underlit.cli.app import run
 

@@ -323,10 +323,11 @@ def _flatten(scene, path: Path) -> tuple[np.ndarray, np.ndarray]:
 def _check_faces(vertices: np.ndarray, faces: np.ndarray, where: str) -> None:
     """Kernels do not look whether a vertex is there."""
     if faces.min() < 0 or faces.max() >= len(vertices):
+        worst = int(faces.min() if faces.min() < 0 else faces.max())
         raise MeshError(
-            f"a triangle names vertex {int(faces.max())}, but there are {len(vertices)}.",
+            f"a triangle names vertex {worst}, but there are {len(vertices)}, counted from 0.",
             where=where,
-            hint="The file is damaged: export it again.",
+            hint="If it comes from a file, that is damaged: export it again.",
         )
 
 

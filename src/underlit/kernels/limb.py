@@ -9,9 +9,8 @@ import numpy as np
 from underlit.kernels.jit import exact_kernel, inlined_exact_kernel
 
 RUN = 16  # points of an axis that are looked at together
-_FAR, _TINY = np.float32(np.inf), np.float32(1e-6)
-_ZERO, _ONE, _TWO, _THREE, _FOUR, _SIX = np.arange(7, dtype=np.float32)[[0, 1, 2, 3, 4, 6]]
-_LESS = np.float32(0.6)
+_FAR, _TINY, _LESS = np.float32([np.inf, 1e-6, 0.6])
+_ZERO, _ONE, _TWO, _THREE, _FOUR, _SIX = np.float32([0, 1, 2, 3, 4, 6])
 
 
 @exact_kernel
